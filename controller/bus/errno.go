@@ -1,0 +1,7 @@
+//go:build linux || windows
+
+package bus
+
+import "syscall"
+
+const errnoRemoteIO = syscall.EREMOTEIO

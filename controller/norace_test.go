@@ -1,0 +1,5 @@
+//go:build !race
+
+package controller_test
+
+const underRace = false
