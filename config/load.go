@@ -136,7 +136,7 @@ func parse(name string, text []byte) (root *yaml.Node, problem *Problem) {
 	var more yaml.Node
 	switch err := d.Decode(&more); {
 	case err == nil:
-		return nil, &Problem{File: name, Line: max(more.Line, 1), Problem: "a second document starts here; a shop file is one document", Found: "---"}
+		return nil, &Problem{File: name, Line: max(more.Line, 1), Problem: "a second document starts here; remove this line and what follows, for a shop file is one document", Found: "---"}
 	case !errors.Is(err, io.EOF):
 		return nil, syntax(name, text, err)
 	}

@@ -136,7 +136,7 @@ var List = []Caution{
 	},
 	{
 		Key: "clamps", Title: "Clamps are fitted with the supply off.",
-		Text:    "Around one conductor, by whoever may open that box. The wires of a clamp without a burden of its own are never opened while current flows; relay boards and sockets carry only the motors they are rated for.",
+		Text:    "Around one conductor, by whoever may open that box; relay boards and sockets carry only the motors they are rated for. A clamp's secondary is never opened while current flows: without its burden it makes a dangerous voltage.",
 		Decides: "the licensed electrician",
 		Source:  "OpenEnergyMonitor's test report on 100 A clamps; common practice",
 		Met:     []Place{takeoff, learn, listen, parts, wiring, commissioning},
