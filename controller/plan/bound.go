@@ -50,7 +50,7 @@ func (t *Tree) within(f family, gate uint8, rest int) when {
 
 // flowAt is the flow at which a duct reaches a margin, a little less to leave room for rounding.
 func (d *duct) flowAt(margin Ratio) int64 {
-	need := d.full / 10000 * (10000 + int64(margin))
+	need := d.part * (10000 + int64(margin))
 	return need - need/1000 - 1000
 }
 
@@ -85,8 +85,9 @@ func topSums(of gates.Set, most *[places]int64, n int) (top, all int64) {
 }
 
 // beaten reports whether no pattern that a family gets by opening gate, with n extra gates in all, comes
-// before the best so far. It says something only when a pattern that carries with n gates is known.
-func (t *Tree) beaten(f family, gate, n int) bool {
+// before the best so far. It says something only when a pattern that carries with n gates is known. margin is what
+// marginAtMost says of it, NoRatio where it has not been asked.
+func (t *Tree) beaten(f family, gate, n int, margin Ratio) bool {
 	r := &t.room
 	best := &r.best
 	if best.grade != Carries || best.size != n {
@@ -107,11 +108,40 @@ func (t *Tree) beaten(f family, gate, n int) bool {
 	if rest > 0 {
 		return false
 	}
-	margin := t.marginAtMost(f, gate)
+	if margin == NoRatio {
+		margin = t.marginAtMost(f, gate)
+	}
 	if margin != best.margin {
-		return margin < best.margin
+		return margin < best.margin || t.outOfReach(f, gate)
 	}
 	return lower(extra, best.extra) > 0
+}
+
+// outOfReach reports whether a solved family's pattern with one gate more has less margin than the best so far. A pattern
+// with that margin leaves no more suction than limits says at the upstream end of each carrying duct, and with that
+// much the gates above it must draw what it needs.
+func (t *Tree) outOfReach(f family, gate int) bool {
+	r := &t.room
+	d := &r.demand
+	t.limit(&r.wide, r.best.margin)
+	at := r.at(f.row)
+	alone := t.alone[stateOf(d.key.loaded)]
+	for i, e := range d.carry {
+		left := r.wide.left[i]
+		if !t.ducts[e].above.Has(gate) {
+			if j := d.down[i]; j >= 0 && d.classOf[j] == d.classOf[i] && !r.wide.none {
+				// Its own gates alone, at what is left where it joins the next.
+				if (drawn{r.drawn[at+i].flow, r.drawn[at+j].suction}).at(r.wide.left[j]) < r.wide.need[i] {
+					return true
+				}
+			}
+			continue
+		}
+		if r.drawn[at+i].at(left)+alone[e][gate].at(left) < r.wide.need[i] {
+			return true
+		}
+	}
+	return false
 }
 
 // marginAtMost bounds the margin of a solved family's pattern with one gate more, if that pattern carries:
@@ -125,10 +155,10 @@ func (t *Tree) marginAtMost(f family, gate int) Ratio {
 		over := r.over[at+i] + 1 // the model's last digit
 		if d.above.Has(gate) {
 			most := r.drawn[at+i].at(r.asked.left[i]) + r.most[i][gate]
-			if most >= unbounded || d.full < 10000 {
+			if most >= unbounded || d.part == 0 {
 				continue
 			}
-			over = Ratio(min(most/(d.full/10000)-10000+5, 1<<31-1))
+			over = Ratio(min(most/d.part-10000+5, 1<<31-1))
 		}
 		margin = min(margin, over)
 	}

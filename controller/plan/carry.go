@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"slices"
 
 	"ductwarden/gates"
@@ -83,7 +84,7 @@ func (t *Tree) look(f family, n int) {
 			r.later = append(r.later, f)
 			return
 		}
-		if t.beaten(parent, int(f.gate), n) {
+		if t.beaten(parent, int(f.gate), n, NoRatio) {
 			return
 		}
 		if f.row = t.judge(f.extra); f.row < 0 {
@@ -152,12 +153,19 @@ func (t *Tree) split(f family, must gates.Set, n int) {
 	}
 	bad := gates.Set(0)
 	rest := n - f.extra.Len() - 1
+	if rest == 0 {
+		t.widestFirst(f)
+	}
 	for i := range r.children {
 		c := &r.children[i]
 		if !t.step() {
 			return
 		}
-		if t.within(f, c.gate, rest) != now || t.beaten(f, int(c.gate), n) {
+		margin := NoRatio
+		if rest == 0 {
+			margin = r.widest[c.gate]
+		}
+		if t.within(f, c.gate, rest) != now || t.beaten(f, int(c.gate), n, margin) {
 			continue
 		}
 		row := t.judge(c.extra)
@@ -184,6 +192,29 @@ func (t *Tree) split(f family, must gates.Set, n int) {
 			r.families = append(r.families, c)
 		}
 	}
+}
+
+// widestFirst puts the children of a family that may open no further gate into the order in which they are likely to be
+// chosen, so that the first one solved beats most of the others unsolved.
+func (t *Tree) widestFirst(f family) {
+	r := &t.room
+	for i := range r.children {
+		g := r.children[i].gate
+		r.widest[g] = t.marginAtMost(f, int(g))
+	}
+	rank := func(g uint8) int {
+		n := 0
+		if t.prefer.Has(int(g)) {
+			n -= 2
+		}
+		if r.demand.kept.Has(int(g)) {
+			n--
+		}
+		return n
+	}
+	slices.SortStableFunc(r.children, func(a, b family) int {
+		return cmp.Or(cmp.Compare(rank(a.gate), rank(b.gate)), cmp.Compare(r.widest[b.gate], r.widest[a.gate]))
+	})
 }
 
 // rankGates puts the free gates into the order in which families split: preferred gates, gates open now, those that

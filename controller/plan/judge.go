@@ -26,9 +26,10 @@ type room struct {
 	asked, wide limits          // at the margins asked, and at the best margin where nothing carries
 	most        [][places]int64 // by place in demand.carry: the most air that a free gate brings while that duct carries, mm3/s
 
-	order    []uint8  // free gates, the most promising first
-	families []family // still to be looked at
-	later    []family // not before one more gate may open
+	widest   [places]Ratio // by gate: what marginAtMost said of the family that splits
+	order    []uint8       // free gates, the most promising first
+	families []family      // still to be looked at
+	later    []family      // not before one more gate may open
 	children []family
 }
 

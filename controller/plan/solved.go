@@ -16,12 +16,13 @@ func Solved(m *airflow.Model) Air {
 	n := m.Network()
 	for i := range n.Ducts {
 		s.transport = append(s.transport, m.Transport(i))
-		s.still = append(s.still, -10000)
 	}
-	for _, p := range n.Ports {
+	s.portsOn = make([][]int, len(n.Ducts))
+	for i, p := range n.Ports {
 		none := NoRatio
 		if p.Airflow > 0 {
 			none = 0
+			s.portsOn[p.Duct] = append(s.portsOn[p.Duct], i)
 		}
 		s.wants, s.none = append(s.wants, p.Airflow), append(s.none, none)
 	}
@@ -33,36 +34,57 @@ type solved struct {
 	solver    *airflow.Solver
 	transport []airflow.Transport // by duct
 	wants     []float64           // m3/s, by port
-	still     []Ratio             // by duct: the speed of air that stands, over any other, less 1
+	portsOn   [][]int             // by duct: its ports that state a wish
 	none      []Ratio             // by port: no air, over what it wants
 	least     [2]airflow.Loss     // behind the inlet, filter clean and loaded, at the least
+
+	last  *Pattern // written into last
+	moved []int32  // ducts that it says move
 }
 
-// Pattern rounds each figure once; from here on only whole numbers are compared.
+// still is the speed of air that stands, over any other, less 1.
+const still Ratio = -10000
+
+// Pattern rounds each figure once; from here on only whole numbers are compared. In a large shop few ducts move: what the
+// pattern before wrote into the same out is taken back, the rest of it stands still already.
 func (s *solved) Pattern(open gates.Set, loaded bool, out *Pattern) {
 	state := airflow.Clean
 	if loaded {
 		state = airflow.Loaded
 	}
+	if s.last == out {
+		for _, i := range s.moved {
+			s.rest(out, i)
+		}
+	} else {
+		for i := range s.transport {
+			s.rest(out, int32(i))
+		}
+		copy(out.Share, s.none)
+		s.last = out
+	}
 	r := s.solver.Flows(open, state)
-	copy(out.Over, s.still)
-	copy(out.Clear, s.still)
-	clear(out.Speed)
-	clear(out.Flow)
-	clear(out.Suction)
-	for _, i := range r.Moving { // few ducts of a large shop
+	s.moved = append(s.moved[:0], r.Moving...)
+	for _, i := range r.Moving {
 		v := r.Velocity[i]
 		out.Over[i] = airflow.RatioOf(v/s.transport[i].Carries - 1)
 		out.Clear[i] = airflow.RatioOf(v/s.transport[i].Settles - 1)
 		out.Speed[i] = int32(whole(v * 1e4))
 		out.Flow[i] = whole(r.Flow[i] * 1e9)
 		out.Suction[i] = whole(r.Suction[i] * 1e3)
-	}
-	copy(out.Share, s.none)
-	for i, flow := range r.PortFlow {
-		if flow > 0 && s.wants[i] > 0 {
-			out.Share[i] = airflow.RatioOf(flow / s.wants[i])
+		for _, p := range s.portsOn[i] {
+			if flow := r.PortFlow[p]; flow > 0 {
+				out.Share[p] = airflow.RatioOf(flow / s.wants[p])
+			}
 		}
+	}
+}
+
+// rest writes that no air moves in a duct, nor at its ports.
+func (s *solved) rest(out *Pattern, i int32) {
+	out.Over[i], out.Clear[i], out.Speed[i], out.Flow[i], out.Suction[i] = still, still, 0, 0, 0
+	for _, p := range s.portsOn[i] {
+		out.Share[p] = 0
 	}
 }
 

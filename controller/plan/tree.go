@@ -79,7 +79,7 @@ type duct struct {
 	above   gates.Set // gates strictly upstream: opening one raises this duct's flow
 	through gates.Set // gates on the duct itself and on its way to the collector
 	asked   Ratio     // least air speed over transport speed, less 1, for the duct to carry
-	full    int64     // mm3/s at transport speed, rounded down
+	part    int64     // mm3/s at 1/10000 of transport speed, rounded down
 	length  int64     // 0.1 mm, rounded up
 	depth   int       // ducts between it and the collector
 }
@@ -172,7 +172,7 @@ func (t *Tree) layDucts() error {
 		}
 		t.even = t.even && share == airflow.RatioOf(speeds.Settles/speeds.Carries)
 		area := math.Pi / 4 * n.Ducts[i].Diameter * n.Ducts[i].Diameter
-		d.full = int64(math.Floor(speeds.Carries * area * 1e9))
+		d.part = int64(math.Floor(speeds.Carries*area*1e9)) / 10000
 		d.asked = Ratio(math.Floor(float64(speeds.Margin*1e4) + 0.5))
 		d.length = int64(math.Ceil(n.Ducts[i].Length * 1e4))
 	}
