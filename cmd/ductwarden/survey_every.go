@@ -35,8 +35,12 @@ func (t *airTree) every(ctx context.Context, p *progress) (everyPattern, error) 
 	defer p.done()
 	e := everyPattern{tree: t, complete: true}
 	if t.model.Gates().Len() > airflow.MostCounted {
-		p.say("looking for the patterns that carry, of %d gates", t.model.Gates().Len())
-		found, err := t.solver.Carrying(ctx, airflow.Loaded, mostCarrying, mostSolves)
+		looks := 0
+		found, err := t.solver.Carrying(ctx, airflow.Loaded, mostCarrying, mostSolves, func(share float64, carry int) {
+			if looks++; looks%1024 == 0 {
+				p.say("%.4g %% of the patterns of %d gates decided; %d carry", 100*share, t.model.Gates().Len(), carry)
+			}
+		})
 		if err != nil {
 			return e, err
 		}

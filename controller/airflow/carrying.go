@@ -3,6 +3,7 @@ package airflow
 import (
 	"context"
 	"fmt"
+	"math"
 
 	"ductwarden/gates"
 )
@@ -15,13 +16,14 @@ type Found struct {
 }
 
 // Carrying looks for every pattern that carries in a filter state, every open gate counting as demanded, in a tree
-// of any number of gates. It ends early at most patterns or solves.
+// of any number of gates. It ends early at most patterns or solves. tell, if not nil, hears now and then what share of
+// all patterns (0 to 1) is decided, found or dropped, and how many carry so far.
 //
 // Method: gates are decided one after the other, those above one duct together. A branch is dropped as soon as a
 // duct in use is too slow and no undecided gate lies above it: opening any other only slows it down. Closing a gate
 // leaves the pattern as it is, so that one solution is needed for each gate opened.
-func (s *Solver) Carrying(ctx context.Context, state State, most, solves int) (Found, error) {
-	w := walker{ctx: ctx, s: s, state: state, most: most, solves: solves, found: Found{Complete: true}}
+func (s *Solver) Carrying(ctx context.Context, state State, most, solves int, tell func(share float64, carry int)) (Found, error) {
+	w := walker{ctx: ctx, s: s, state: state, most: most, solves: solves, tell: tell, found: Found{Complete: true}}
 	if !s.m.judged {
 		return w.found, nil
 	}
@@ -46,6 +48,8 @@ type walker struct {
 	s            *Solver
 	state        State
 	most, solves int
+	tell         func(share float64, carry int)
+	decided      float64     // share of all patterns
 	order        []int       // gates (numbers): those on a duct, then those above it
 	rest         []gates.Set // of each place in order: the gates from there on
 	slow         []gates.Set // a stack: the gates on and above each duct in use that is too slow
@@ -68,10 +72,12 @@ func (w *walker) line(d int) {
 func (w *walker) walk(at int, open gates.Set, slow int) {
 	for _, above := range w.slow[slow:] {
 		if above&w.rest[at] == 0 {
+			w.decide(at)
 			return
 		}
 	}
 	if at == len(w.order) {
+		w.decide(at)
 		if w.s.m.Demanded(open) != 0 {
 			w.found.Open = append(w.found.Open, open)
 		}
@@ -87,6 +93,14 @@ func (w *walker) walk(at int, open gates.Set, slow int) {
 	w.judge(open)
 	w.walk(at+1, open, next)
 	w.slow = w.slow[:next]
+}
+
+// decide counts the patterns below a place, all of which are now known.
+func (w *walker) decide(at int) {
+	w.decided += math.Ldexp(1, -at)
+	if w.tell != nil {
+		w.tell(w.decided, len(w.found.Open))
+	}
 }
 
 // judge puts what is too slow in a pattern on the stack.

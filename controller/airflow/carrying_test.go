@@ -23,25 +23,31 @@ func TestCarrying(t *testing.T) {
 		}
 	})
 	require.NoError(t, err)
-	found, err := NewSolver(m).Carrying(context.Background(), Loaded, 1e6, 1e6)
+	share, told := 0.0, 0
+	found, err := NewSolver(m).Carrying(context.Background(), Loaded, 1e6, 1e6, func(s float64, carry int) {
+		assert.Greater(t, s, share)
+		share, told = s, carry
+	})
 	require.NoError(t, err)
 	assert.True(t, found.Complete)
+	assert.Equal(t, 1.0, share, "every pattern is decided once")
+	assert.Len(t, found.Open, told)
 	slices.Sort(want)
 	slices.Sort(found.Open)
 	assert.Equal(t, want, found.Open)
 	assert.Less(t, found.Solves, 1<<14)
 	t.Logf("%d of 65,536 patterns carry, found with %d solutions", len(found.Open), found.Solves)
 
-	few, err := NewSolver(m).Carrying(context.Background(), Loaded, 5, 1e6)
+	few, err := NewSolver(m).Carrying(context.Background(), Loaded, 5, 1e6, nil)
 	require.NoError(t, err)
 	assert.False(t, few.Complete)
 	assert.Len(t, few.Open, 5)
-	few, err = NewSolver(m).Carrying(context.Background(), Loaded, 1e6, 100)
+	few, err = NewSolver(m).Carrying(context.Background(), Loaded, 1e6, 100, nil)
 	require.NoError(t, err)
 	assert.False(t, few.Complete)
 	stopped, stop := context.WithCancel(context.Background())
 	stop()
-	_, err = NewSolver(m).Carrying(stopped, Loaded, 1e6, 1e6)
+	_, err = NewSolver(m).Carrying(stopped, Loaded, 1e6, 1e6, nil)
 	assert.ErrorContains(t, err, "stopped before the last pattern")
 }
 
@@ -67,7 +73,7 @@ func TestCarryingOnRandomTrees(t *testing.T) {
 				break
 			}
 		}
-		found, err := s.Carrying(context.Background(), Clean, 1e6, 1e6)
+		found, err := s.Carrying(context.Background(), Clean, 1e6, 1e6, nil)
 		require.NoError(t, err)
 		require.ElementsMatch(t, want, found.Open, "seed %d", seed)
 		total += len(want)

@@ -2,6 +2,8 @@
 // the collector. It depends on nothing but the tree, so that two devices and a printed page show the same picture.
 package layout
 
+import "strings"
+
 // Duct is one run of pipe, as far as its place matters.
 type Duct struct {
 	Into      int  // place of the duct downstream, -1 = the collector
@@ -89,4 +91,22 @@ func Short(s string, n int) string {
 		return s
 	}
 	return string(r[:n-1]) + "…"
+}
+
+// Wrap breaks a label at its spaces into lines of up to n letters. What does not fit into most lines is cut.
+func Wrap(s string, n, most int) []string {
+	var lines []string
+	for _, word := range strings.Fields(s) {
+		last := len(lines) - 1
+		switch {
+		case last >= 0 && len([]rune(lines[last]))+1+len([]rune(word)) <= n:
+			lines[last] += " " + word
+		case len(lines) == most:
+			lines[last] = Short(lines[last]+" "+word, n)
+			return lines
+		default:
+			lines = append(lines, Short(word, n))
+		}
+	}
+	return lines
 }

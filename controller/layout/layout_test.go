@@ -36,3 +36,10 @@ func TestShortAndStroke(t *testing.T) {
 		last = Stroke(d)
 	}
 }
+
+func TestWrap(t *testing.T) {
+	assert.Equal(t, []string{"the big", "collector in", "the lean-to"}, Wrap("the big collector in the lean-to", 13, 4))
+	assert.Equal(t, []string{"the big", "collector i…"}, Wrap("the big collector in the lean-to", 12, 2))
+	assert.Equal(t, []string{"Späneabsauga…"}, Wrap("Späneabsauganlage", 13, 2))
+	assert.Empty(t, Wrap("  ", 13, 2))
+}

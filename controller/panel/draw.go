@@ -77,7 +77,11 @@ func (d *drawing) collector(b *strings.Builder, c int) {
 	x, y := d.X(0), d.Y(d.CollectorRow(c))
 	fmt.Fprintf(b, `<g id="collector-%s" class="collector off" role="img"><title>%s</title>`, html.EscapeString(d.shop.Collectors[c].ID), html.EscapeString(d.shop.Collectors[c].Name))
 	b.WriteString(layout.Collector(x, y))
-	fmt.Fprintf(b, `<text class="name" x="%.0f" y="%.0f">%s</text><text class="phase" x="%.0f" y="%.0f"></text></g>`, x+56, y-8, html.EscapeString(layout.Short(d.shop.Collectors[c].Name, 12)), x+56, y+14)
+	name := layout.Wrap(d.shop.Collectors[c].Name, 12, 3) // above the phase, the last line nearest to it
+	for k, line := range name {
+		fmt.Fprintf(b, `<text class="name" x="%.0f" y="%.0f">%s</text>`, x+56, y-8-17*float64(len(name)-1-k), html.EscapeString(line))
+	}
+	fmt.Fprintf(b, `<text class="phase" x="%.0f" y="%.0f"></text></g>`, x+56, y+14)
 }
 
 func (d *drawing) gate(b *strings.Builder, i int) {

@@ -33,7 +33,9 @@ func (c *Collector) Drawing() string {
 	}
 	x, y := t.X(0), t.Y(t.CollectorRow(0))
 	b.WriteString(layout.Collector(x, y))
-	fmt.Fprintf(&b, `<text class="name" x="%.0f" y="%.0f">%s</text>`, x+52, y-4, html.EscapeString(layout.Short(c.Name, 13)))
+	for k, line := range layout.Wrap(c.Name, 13, 5) {
+		fmt.Fprintf(&b, `<text class="name" x="%.0f" y="%.0f">%s</text>`, x+52, y-4+17*float64(k), html.EscapeString(line))
+	}
 	for _, g := range c.Gates {
 		x, y := t.X(t.Depth[g.Duct]), t.Y(t.Row[g.Duct])
 		b.WriteString(layout.Gate(x, y))
@@ -65,13 +67,11 @@ func (c *Collector) duct(b *strings.Builder, t *layout.Tree, i int) {
 	fmt.Fprintf(b, `<g class="%s"><title>%s</title>`, grade, html.EscapeString(d.Name))
 	fmt.Fprintf(b, `<path class="pipe" d="M%.0f %.0fH%.0fV%.0f" stroke-width="%d"/>`, from, y, to, end, layout.Stroke(d.Diameter))
 	fmt.Fprintf(b, `<path class="way" d="M%.0f %.0fl6 4l-6 4"/>`, to-24, y-4)
-	name := d.Name + ", " + d.Size
-	if len([]rune(name)) > 22 { // the size goes below
-		name = layout.Short(d.Name, 22)
-		fmt.Fprintf(b, `<text x="%.0f" y="%.0f">%s</text>`, from+30, y+36, html.EscapeString(d.Size))
+	fmt.Fprintf(b, `<text class="name" x="%.0f" y="%.0f">%s</text>`, from+30, y-10, html.EscapeString(layout.Short(d.Name, 20)))
+	said := d.Size
+	if d.Speed != "" {
+		said += ", " + d.Speed
 	}
-	fmt.Fprintf(b, `<text class="name" x="%.0f" y="%.0f">%s</text>`, from+30, y-10, html.EscapeString(name))
-	said := d.Speed
 	if d.Grade == Creeps || d.Grade == Settles {
 		said += " " + strings.ToUpper(d.Grade)
 	}
