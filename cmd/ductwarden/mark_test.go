@@ -28,7 +28,7 @@ func TestMarkAndShelveAtTheConsole(t *testing.T) {
 	code, said, stderr := spoken(t, t.Context(), "mark", "filter_cleaned", "--note", "shaken", "--socket", socket)
 	require.Equal(t, exitDone, code, stderr)
 	assert.Equal(t, "noted: filter cleaned\n", said)
-	require.Eventually(t, func() bool { return strings.Contains(out.String(), "the filter was cleaned") }, 5*time.Second, 10*time.Millisecond)
+	require.Eventually(t, func() bool { return strings.Contains(out.String(), "the filter was cleaned") }, 30*time.Second, 10*time.Millisecond)
 	code, _, stderr = spoken(t, t.Context(), "mark", "bin_emptied", "--collector", "attic", "--socket", socket)
 	assert.Equal(t, exitNo, code)
 	assert.Contains(t, stderr, `there is no collector "attic" in this shop`)
@@ -71,7 +71,7 @@ func TestAnAlarmIsPutAwayAndComesBack(t *testing.T) {
 			default:
 				return false
 			}
-		}, 5*time.Second, time.Millisecond)
+		}, 30*time.Second, time.Millisecond)
 		return a
 	}
 	assert.Contains(t, put(loop.Shelve{Key: "suction_low/collector", For: time.Minute}).Sentence(), "say why")

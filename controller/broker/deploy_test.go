@@ -52,7 +52,7 @@ func TestAccessRulesOfThePage(t *testing.T) {
 	heard := make(chan string, 100)
 	r.Offer(state(r.now(), true))
 	r.online(t)
-	require.Eventually(t, func() bool { return r.Status().Echoed }, 6*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return r.Status().Echoed }, 30*time.Second, 5*time.Millisecond)
 	assert.Empty(t, r.Status().Missing, "the self-check passes")
 
 	as := func(name string, filters ...string) *listener {
@@ -62,9 +62,9 @@ func TestAccessRulesOfThePage(t *testing.T) {
 	hub := as("hub", "homeassistant/#", "ductwarden/#")
 	require.Eventually(t, func() bool {
 		return hub.value("homeassistant/device/ductwarden-mossfen/config") != "" && hub.value(site+"state/machine/planer") != "" && hub.value(site+"availability") == "online"
-	}, 3*time.Second, 5*time.Millisecond)
+	}, 30*time.Second, 5*time.Millisecond)
 	hub.say(site+"request/finish", "press", false)
-	require.Eventually(t, func() bool { return len(r.desk.asked()) == 1 && hub.value(site+"answer") != "" }, 3*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return len(r.desk.asked()) == 1 && hub.value(site+"answer") != "" }, 30*time.Second, 5*time.Millisecond)
 	hub.say(site+"state/machine/planer", "spoofed", true)
 	hub.say(site+"node/annex/report", "spoofed", false)
 	node := as("annex", site+"node/#")
@@ -75,7 +75,7 @@ func TestAccessRulesOfThePage(t *testing.T) {
 	self := listenAs(t, mqtt.NewClientOptions().AddBroker(m.URL()).SetClientID("other").SetUsername("ductwarden-mossfen").SetPassword("pw-ductwarden-mossfen"), nil, site+"node/#", site+"request/#")
 	self.say(site+"request/halt", "press", false)
 	node.say(site+"node/annex/report", "last", false)
-	require.Eventually(t, func() bool { return self.value(site+"node/annex/report") == "last" }, 3*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return self.value(site+"node/annex/report") == "last" }, 30*time.Second, 5*time.Millisecond)
 	assert.Empty(t, self.value(site+"node/attic/report"), "a node speaks for itself only")
 	assert.Empty(t, self.value(site+"request/halt"))
 	assert.Len(t, r.desk.asked(), 1, "neither a node nor the program itself can ask")
@@ -108,7 +108,7 @@ func TestBrokerSettingsOfThePage(t *testing.T) {
 	})
 	r.Offer(state(r.now(), false))
 	r.online(t)
-	require.Eventually(t, func() bool { return r.Status().Echoed }, 6*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return r.Status().Echoed }, 30*time.Second, 5*time.Millisecond)
 	assert.Empty(t, r.Status().Missing)
 }
 

@@ -41,7 +41,7 @@ func listenAs(t *testing.T, o *mqtt.ClientOptions, each func(mqtt.Message), filt
 	if o.ClientID == "" {
 		o.SetClientID(fmt.Sprintf("listener-%d", time.Now().UnixNano()))
 	}
-	o.SetAutoReconnect(false).SetOrderMatters(true).SetConnectTimeout(5 * time.Second).SetDefaultPublishHandler(func(_ mqtt.Client, m mqtt.Message) {
+	o.SetAutoReconnect(false).SetOrderMatters(true).SetConnectTimeout(30 * time.Second).SetDefaultPublishHandler(func(_ mqtt.Client, m mqtt.Message) {
 		now := time.Now()
 		l.mu.Lock()
 		l.heard = append(l.heard, heard{m.Topic(), string(m.Payload()), m.Retained(), now})
@@ -65,7 +65,7 @@ func listenAs(t *testing.T, o *mqtt.ClientOptions, each func(mqtt.Message), filt
 
 func (l *listener) done(tok mqtt.Token) {
 	l.t.Helper()
-	require.True(l.t, tok.WaitTimeout(5*time.Second), "the broker does not answer")
+	require.True(l.t, tok.WaitTimeout(30*time.Second), "the broker does not answer")
 	require.NoError(l.t, tok.Error())
 }
 
@@ -96,7 +96,7 @@ func retainedSet(t *testing.T, url, filter string) map[string]string {
 			settled, last = 0, len(l.heard)
 		}
 		return settled >= 10
-	}, 5*time.Second, 5*time.Millisecond)
+	}, 30*time.Second, 5*time.Millisecond)
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	out := map[string]string{}

@@ -38,9 +38,9 @@ func startNode(t *testing.T, address, boot, place string) *node {
 	o := mqtt.NewClientOptions().AddBroker(l.url()).SetClientID("annex-"+boot).SetAutoReconnect(false).SetOrderMatters(true).
 		SetWill(annex+"/availability", "offline", 1, true)
 	n.c = mqtt.NewClient(o)
-	require.True(t, n.c.Connect().WaitTimeout(5*time.Second))
+	require.True(t, n.c.Connect().WaitTimeout(30*time.Second))
 	t.Cleanup(func() { n.c.Disconnect(0) })
-	require.True(t, n.c.Subscribe(annex+"/target", 1, n.obey).WaitTimeout(5*time.Second))
+	require.True(t, n.c.Subscribe(annex+"/target", 1, n.obey).WaitTimeout(30*time.Second))
 	n.c.Publish(annex+"/availability", 1, true, "online")
 	n.report("null")
 	go func() {
@@ -106,26 +106,26 @@ func TestRemoteGateLostAndFound(t *testing.T) {
 	r.online(t)
 	n := startNode(t, m.Address(), "b1", "closed")
 	link := func(want gate.Link) func() bool { return func() bool { return g.State().Link == want } }
-	require.Eventually(t, link(gate.Linked), 5*time.Second, 5*time.Millisecond)
+	require.Eventually(t, link(gate.Linked), 30*time.Second, 5*time.Millisecond)
 	assert.Equal(t, "rest", <-n.got, "hands are shaken without moving")
 	require.NoError(t, g.Drive(now(), gates.DriveOpen))
 	from := time.Now()
-	require.Eventually(t, func() bool { return g.Proof() == gates.SeenOpen }, 2*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return g.Proof() == gates.SeenOpen }, 30*time.Second, time.Millisecond)
 	t.Logf("remote gate: %s from the level to the proof, over the broker and back", time.Since(from).Round(100*time.Microsecond))
 	assert.Equal(t, "open", <-n.got)
 
 	n.cut() // its power
-	require.Eventually(t, link(gate.Gone), 2*time.Second, 5*time.Millisecond, "its will tells at once")
+	require.Eventually(t, link(gate.Gone), 30*time.Second, 5*time.Millisecond, "its will tells at once")
 	assert.Equal(t, gates.SeenNeither, g.Proof())
 	assert.Error(t, g.Drive(now(), gates.DriveClose))
 	n = startNode(t, m.Address(), "b2", "open")
-	require.Eventually(t, link(gate.Linked), 5*time.Second, 5*time.Millisecond)
+	require.Eventually(t, link(gate.Linked), 30*time.Second, 5*time.Millisecond)
 	assert.Equal(t, "rest", <-n.got)
 	assert.Equal(t, 1, g.State().Resets)
-	require.Eventually(t, func() bool { return g.Proof() == gates.SeenClosed }, 2*time.Second, time.Millisecond, "the level that is wanted now goes out after the handshake")
+	require.Eventually(t, func() bool { return g.Proof() == gates.SeenClosed }, 30*time.Second, time.Millisecond, "the level that is wanted now goes out after the handshake")
 
 	m.Kill() // all nodes at once
-	require.Eventually(t, func() bool { return g.Drive(now(), gates.DriveNone) != nil }, 3*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return g.Drive(now(), gates.DriveNone) != nil }, 30*time.Second, 5*time.Millisecond)
 	assert.ErrorIs(t, r.Link().Send("x", nil), broker.ErrNotConnected)
 }
 
@@ -140,7 +140,7 @@ func TestTheLastWordIsSent(t *testing.T) {
 		word := fmt.Sprint("OFF ", i)
 		require.NoError(t, r.Link().Send("socket/set", []byte(word)))
 		r.stop()
-		require.Eventually(t, func() bool { return l.value("socket/set") == word && l.value(site+"availability") == "offline" }, 3*time.Second, 5*time.Millisecond)
+		require.Eventually(t, func() bool { return l.value("socket/set") == word && l.value(site+"availability") == "offline" }, 30*time.Second, 5*time.Millisecond)
 	}
 }
 
@@ -166,17 +166,17 @@ func TestPowerTelemetry(t *testing.T) {
 	say := func(power int, want current.Belief) {
 		t.Helper()
 		l.say("plug/SENSOR", fmt.Sprintf(`{"Time":"x","ENERGY":{"Power":%d}}`, power), false)
-		require.Eventually(t, belief(want), time.Second, time.Millisecond)
+		require.Eventually(t, belief(want), 30*time.Second, time.Millisecond)
 	}
 	say(900, current.Running)
 	say(3, current.Idle)
 	say(900, current.Running)
 	l.say("plug/SENSOR", `{"WIFI":5}`, false) // a partial update
-	require.Eventually(t, belief(current.Unknown), 2*time.Second, time.Millisecond, "stale is neither zero nor running")
+	require.Eventually(t, belief(current.Unknown), 30*time.Second, time.Millisecond, "stale is neither zero nor running")
 	assert.Equal(t, current.Late, p.Health())
 	say(900, current.Running)
 	l.say("plug/LWT", "Offline", false)
-	require.Eventually(t, belief(current.Unknown), time.Second, time.Millisecond)
+	require.Eventually(t, belief(current.Unknown), 30*time.Second, time.Millisecond)
 	assert.Equal(t, current.Lost, p.Health())
 	say(2, current.Idle)
 }

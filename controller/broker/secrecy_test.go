@@ -28,7 +28,7 @@ func TestWrongPasswordThenTheRightOne(t *testing.T) {
 		c.Log = log.logger()
 	})
 	r.Offer(state(r.now(), false))
-	require.Eventually(t, fault(broker.Refused, r), 3*time.Second, 5*time.Millisecond)
+	require.Eventually(t, fault(broker.Refused, r), 30*time.Second, 5*time.Millisecond)
 	assert.Contains(t, r.Status().Why, "refuses the user or the password")
 	failures := r.Status().Connects["failed"]
 	assert.LessOrEqual(t, failures, int64(2), "a wrong password is not tried again and again")
@@ -47,18 +47,18 @@ func TestWrongAuthority(t *testing.T) {
 	m := brokertest.Start(t, "listener %PORT% 127.0.0.1", "certfile "+cert, "keyfile "+key)
 	secure := strings.Replace(m.URL(), "tcp", "ssl", 1)
 	r := run(t, secure, func(c *broker.Config) { c.Link.CA = other.file })
-	require.Eventually(t, fault(broker.Untrusted, r), 3*time.Second, 5*time.Millisecond)
+	require.Eventually(t, fault(broker.Untrusted, r), 30*time.Second, 5*time.Millisecond)
 	assert.Contains(t, r.Status().Why, "authority that is not known")
 	r.stop()
 	r = run(t, secure, func(c *broker.Config) { c.Link.CA, c.Link.ServerName = ours.file, "broker.shop" })
-	require.Eventually(t, fault(broker.Untrusted, r), 3*time.Second, 5*time.Millisecond)
+	require.Eventually(t, fault(broker.Untrusted, r), 30*time.Second, 5*time.Millisecond)
 	assert.Contains(t, r.Status().Why, "server_name")
 	r.stop()
 	r = run(t, secure, func(c *broker.Config) { c.Link.CA = ours.file })
 	r.online(t)
 	r.stop()
 	r = run(t, m.URL(), nil)
-	require.Eventually(t, func() bool { return r.Status().Fault != broker.NoFault }, 5*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return r.Status().Fault != broker.NoFault }, 30*time.Second, 5*time.Millisecond)
 }
 
 func TestClientCertificate(t *testing.T) {
@@ -75,7 +75,7 @@ func TestClientCertificate(t *testing.T) {
 	r := run(t, secure, func(c *broker.Config) { c.Link.CA, c.Link.Cert, c.Link.Key = ca.file, mine, mineKey })
 	r.Offer(state(r.now(), false))
 	r.online(t)
-	require.Eventually(t, func() bool { return r.Status().Echoed }, 5*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return r.Status().Echoed }, 30*time.Second, 5*time.Millisecond)
 	assert.Empty(t, r.Status().Missing)
 	r.stop()
 	for name, change := range map[string]func(*broker.Config){
@@ -111,7 +111,7 @@ func TestAccessRulesWithAHole(t *testing.T) {
 			r := run(t, m.URL(), nil)
 			r.Offer(state(r.now(), false))
 			r.online(t)
-			require.Eventually(t, func() bool { return r.Status().Echoed }, 6*time.Second, 5*time.Millisecond)
+			require.Eventually(t, func() bool { return r.Status().Echoed }, 30*time.Second, 5*time.Millisecond)
 			if missing == "" {
 				assert.Empty(t, r.Status().Missing)
 			} else {

@@ -32,11 +32,11 @@ func TestTwoShopsOnOneBroker(t *testing.T) {
 	hall.online(t)
 	require.Eventually(t, func() bool {
 		return lane.Link().Settled() && hall.Link().Settled() && lane.Status().Echoed && hall.Status().Echoed
-	}, 5*time.Second, 5*time.Millisecond)
+	}, 30*time.Second, 5*time.Millisecond)
 	kept := retainedSet(t, m.URL(), "ductwarden/#")
 	assert.Equal(t, "true", kept["ductwarden/1/lane/state/machine/planer/running"])
 	assert.Equal(t, "false", kept["ductwarden/1/hall/state/machine/planer/running"])
-	require.Eventually(t, func() bool { return len(hub.Invalid()) == 0 }, 2*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return len(hub.Invalid()) == 0 }, 30*time.Second, 5*time.Millisecond)
 	count := map[string]int{}
 	for id, e := range hub.Entities() {
 		for _, s := range []string{"lane", "hall"} {
@@ -51,12 +51,12 @@ func TestTwoShopsOnOneBroker(t *testing.T) {
 
 	l := listen(t, m.URL())
 	l.say("ductwarden/1/hall/request/halt", "press", false)
-	require.Eventually(t, func() bool { return len(hall.desk.asked()) == 1 }, 3*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return len(hall.desk.asked()) == 1 }, 30*time.Second, 5*time.Millisecond)
 	assert.Empty(t, lane.desk.asked(), "a request to one site reaches no other")
 	hall.stop()
 	require.Eventually(t, func() bool {
 		return hub.Available("ductwarden/1/hall/availability") == "offline" && hub.Available("ductwarden/1/lane/availability") == "online"
-	}, 3*time.Second, 5*time.Millisecond)
+	}, 30*time.Second, 5*time.Millisecond)
 	assert.Equal(t, 1, lane.Status().Session)
 }
 
@@ -74,11 +74,11 @@ func TestAShopBehindABridge(t *testing.T) {
 	require.Eventually(t, func() bool {
 		return hub.Available("ductwarden/1/room/availability") == "online" && len(hub.Entities()) > 30 && len(hub.Invalid()) == 0
 	}, 10*time.Second, 10*time.Millisecond, "%v", hub.Invalid())
-	require.Eventually(t, func() bool { return r.now() > 2300 }, 5*time.Second, 10*time.Millisecond)
+	require.Eventually(t, func() bool { return r.now() > 2300 }, 30*time.Second, 10*time.Millisecond)
 	l.say("ductwarden/1/room/request/gate/lathe", "hold", false)
-	require.Eventually(t, func() bool { return len(r.desk.asked()) == 1 }, 3*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return len(r.desk.asked()) == 1 }, 30*time.Second, 5*time.Millisecond)
 	assert.Equal(t, controller.HoldGate, r.desk.asked()[0].Kind)
-	require.Eventually(t, func() bool { return strings.Contains(answers.value("ductwarden/1/room/answer"), `"accepted":true`) }, 3*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return strings.Contains(answers.value("ductwarden/1/room/answer"), `"accepted":true`) }, 30*time.Second, 5*time.Millisecond)
 
 	building.Kill()
 	r.Offer(state(r.now(), false))

@@ -21,7 +21,7 @@ func TestOversizedMessagesOfOurs(t *testing.T) {
 	r := run(t, m.URL(), nil)
 	r.Offer(state(r.now(), true))
 	r.online(t)
-	require.Eventually(t, func() bool { return r.Status().Echoed }, 6*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return r.Status().Echoed }, 30*time.Second, 5*time.Millisecond)
 	assert.Equal(t, []string{"homeassistant/device/ductwarden-mossfen/config"}, r.Status().Missing)
 	r.stop()
 
@@ -46,10 +46,10 @@ func TestOversizedMessagesOfOthers(t *testing.T) {
 	for range 5 {
 		l.say(site+"request/halt", big, false)
 	}
-	require.Eventually(t, func() bool { return r.Status().Oversized == 5 }, 5*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return r.Status().Oversized == 5 }, 30*time.Second, 5*time.Millisecond)
 	l.say(site+"request/finish", "press", false)
-	require.Eventually(t, func() bool { return len(r.desk.asked()) == 1 }, 5*time.Second, 5*time.Millisecond, "the connection still works")
-	require.Eventually(t, func() bool { return strings.Contains(l.value(site+"answer"), `"accepted":true`) }, 5*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return len(r.desk.asked()) == 1 }, 30*time.Second, 5*time.Millisecond, "the connection still works")
+	require.Eventually(t, func() bool { return strings.Contains(l.value(site+"answer"), `"accepted":true`) }, 30*time.Second, 5*time.Millisecond)
 	runtime.GC()
 	runtime.ReadMemStats(&after)
 	assert.Equal(t, 1, r.Status().Session)

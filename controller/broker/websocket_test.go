@@ -62,7 +62,7 @@ func TestWebSocket(t *testing.T) {
 	r := run(t, webProxy(t, m.Address()), nil)
 	r.Offer(state(r.now(), true))
 	r.online(t)
-	require.Eventually(t, func() bool { return r.Status().Echoed && r.Link().Settled() }, 6*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return r.Status().Echoed && r.Link().Settled() }, 30*time.Second, 5*time.Millisecond)
 	assert.Empty(t, r.Status().Missing)
 	r.stop()
 	assert.Equal(t, "offline", retainedSet(t, m.URL(), site+"availability")[site+"availability"])

@@ -280,7 +280,7 @@ func TestClaimSaysWhatIsWrong(t *testing.T) {
 	pose.Attach(0x41, &memory{})
 	pose.Attach(0x48, &memory{})
 	assert.NoError(t, b.Claim(0x41, "pca9685"))
-	require.Eventually(t, func() bool { err = b.Claim(0x40, "pca9685"); return true }, time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { err = b.Claim(0x40, "pca9685"); return true }, 30*time.Second, time.Millisecond)
 	assert.ErrorContains(t, err, "chips answer at 0x41, 0x48: check the address jumpers")
 	assert.ErrorIs(t, err, syscall.EREMOTEIO)
 	pose.TakenByKernel(0x48)

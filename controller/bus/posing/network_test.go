@@ -30,7 +30,7 @@ type somebody struct {
 func join(t *testing.T, url string) *somebody {
 	t.Helper()
 	s := &somebody{last: map[string]string{}}
-	o := mqtt.NewClientOptions().AddBroker(url).SetClientID("somebody").SetConnectTimeout(5 * time.Second)
+	o := mqtt.NewClientOptions().AddBroker(url).SetClientID("somebody").SetConnectTimeout(30 * time.Second)
 	s.Client = mqtt.NewClient(o)
 	for _, wait := range []func() mqtt.Token{s.Connect, func() mqtt.Token {
 		return s.Subscribe("ductwarden/1/mossfen/#", 1, func(_ mqtt.Client, m mqtt.Message) {
@@ -40,7 +40,7 @@ func join(t *testing.T, url string) *somebody {
 		})
 	}} {
 		tok := wait()
-		require.True(t, tok.WaitTimeout(10*time.Second))
+		require.True(t, tok.WaitTimeout(30*time.Second))
 		require.NoError(t, tok.Error())
 	}
 	t.Cleanup(func() { s.Disconnect(0) })
@@ -77,7 +77,7 @@ func TestTheBuiltProgramOnABroker(t *testing.T) {
 	t.Parallel()
 	broker := brokertest.Start(t)
 	other := join(t, broker.URL())
-	other.Publish("ductwarden/1/mossfen/request/gate/saw", 1, true, "hold").WaitTimeout(5 * time.Second)
+	other.Publish("ductwarden/1/mossfen/request/gate/saw", 1, true, "hold").WaitTimeout(30 * time.Second)
 	s := openShop(t, fmt.Sprintf("mqtt: {broker: %q, site: mossfen, commands: requests}", broker.URL()))
 	s.ready()
 	s.until("the program is online", func() bool { return other.heard("availability") == "online" })
