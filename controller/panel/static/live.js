@@ -89,6 +89,10 @@ function show(s) {
   if (list) alarms(list, s);
   const metal = document.getElementById('chips');
   if (metal) chips(metal, s);
+  const inlets = document.getElementById('taps');
+  if (inlets) taps(inlets, s);
+  const inputs = document.getElementById('inputs');
+  if (inputs) channels(inputs, s);
   wall(s, cs);
 }
 
@@ -124,6 +128,22 @@ function shelve(a) {
 
 function chips(list, s) {
   list.replaceChildren(...(s.chips ?? []).map(c => make('tr', { class: c.why ? 'unserved' : null }, make('td', {}, c.name), make('td', {}, c.bus), make('td', {}, c.why || say('chip.good')), make('td', { class: 'number' }, String(c.resets)))));
+}
+
+// taps are the pressures, each beside what the model allows for the gates now open.
+function taps(list, s) {
+  document.getElementById('tapsection').hidden = !s.taps?.length;
+  list.replaceChildren(...(s.taps ?? []).map(t => make('tr', { class: t.health === 'good' ? null : 'unserved' }, make('td', {}, t.name), make('td', { class: 'number' }, t.pa != null ? pressure(t.pa) : ''),
+    make('td', { class: 'number' }, t.low_pa != null && t.high_pa != null ? pressure(t.low_pa) + ' … ' + pressure(t.high_pa) : ''), make('td', {}, text['tap.' + t.health] ?? t.health))));
+}
+
+// channels are what each clamp's input shows of itself.
+function channels(list, s) {
+  list.replaceChildren(...(s.machines ?? []).filter(m => m.channel).map(m => {
+    const c = m.channel, state = c.why || (text['health.' + m.health] ?? m.health);
+    return make('tr', { class: c.why ? 'unserved' : null }, make('td', {}, c.name), make('td', {}, m.name), make('td', { class: 'number' }, c.bias_v != null ? c.bias_v.toFixed(3) + ' V' : ''),
+      make('td', { class: 'number' }, c.noise_a != null ? c.noise_a.toFixed(3) + ' A' : ''), make('td', { class: 'number' }, String(c.gaps)), make('td', { class: 'number' }, String(c.rails)), make('td', {}, state));
+  }));
 }
 
 function wall(s) {
