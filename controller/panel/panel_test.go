@@ -37,10 +37,11 @@ func f(v float64) *float64 { return &v }
 
 func state() *controller.Snapshot {
 	return &controller.Snapshot{AtMS: 65000, Shop: "Reed", Mode: "on_duty", Why: "the bench saw runs, so its gate is open and the others are shut",
-		Machines:   []controller.MachineSnapshot{{ID: "saw", Name: "bench saw", State: "running", CurrentA: f(6.2), AirReady: true, Share: f(1.12), Health: "good"}, {ID: "lathe", State: "idle", Health: "good"}, {ID: "sander", State: "unknown", Health: "lost"}},
+		Machines:   []controller.MachineSnapshot{{ID: "saw", Name: "bench saw", State: "running", CurrentA: f(6.2), AirReady: true, Share: f(1.12), Health: "good", Channel: &controller.Channel{Name: "adc/0", BiasV: f(1.65), NoiseA: f(0.02), Gaps: 3}}, {ID: "lathe", State: "idle", Health: "good"}, {ID: "sander", State: "unknown", Health: "lost"}},
 		Gates:      []controller.GateSnapshot{{ID: "saw", Name: "saw", State: "open", Proved: true, Selector: "automatic", Role: "needed"}, {ID: "lathe", State: "closed", Selector: "automatic"}, {ID: "sander", State: "unknown", Hand: true, Selector: "automatic"}},
 		Collectors: []controller.CollectorSnapshot{{ID: "collector", Phase: "running", Why: "for the bench saw", Selector: "automatic", StartsLeft: 6, StartsHour: 8, Feedback: "turning", Transport: "creeps", Margin: f(-0.08), FlowM3S: f(0.25)}},
 		Ducts:      []controller.DuctSnapshot{{ID: "trunk", Name: "trunk", VelocityMS: 18.4, TransportMS: 20, Carrying: true, Verdict: "creeps"}, {ID: "saw-drop", Name: "saw drop", VelocityMS: 23.1, TransportMS: 20, Carrying: true, Verdict: "carries"}, {ID: "bench", Name: "bench run", VelocityMS: 0.4, TransportMS: 20}},
+		Taps:       []controller.TapSnapshot{{ID: "inlet", Name: "inlet", Health: "good", Pa: f(612), LowPa: f(540), HighPa: f(700)}, {ID: "filter", Name: "filter", Health: "lost"}},
 		Alarms:     []controller.AlarmSnapshot{{Key: "air_creeps/trunk", Text: "the trunk creeps at 18.4 m/s of 20 m/s", ToDo: "stop the sander", Priority: "high", Active: true, State: "unacknowledged", First: true, Cause: "a hose too rough", Consequence: "chips settle", SinceMS: 60000}}}
 }
 
