@@ -185,6 +185,19 @@ func TestBundleHasNoSecrets(t *testing.T) {
 	assert.ErrorContains(t, err, "choose a name")
 }
 
+// Before there is a shop file the question where to write it has its answer.
+func TestPathsBeforeTheShopFile(t *testing.T) {
+	none := filepath.Join(t.TempDir(), "shop.yaml")
+	code, out, stderr := spoken(t, t.Context(), "paths", "--config", none)
+	require.Equal(t, exitDone, code, stderr)
+	assert.Contains(t, out, none+" (not there yet)")
+	assert.Contains(t, out, "starts")
+	require.NoError(t, os.WriteFile(none, []byte("gates: 3\n"), 0o600))
+	code, _, stderr = spoken(t, t.Context(), "paths", "--config", none)
+	assert.Equal(t, exitNo, code)
+	assert.Contains(t, stderr, none+":1:")
+}
+
 func TestPaths(t *testing.T) {
 	dir := t.TempDir()
 	shop := keptShop(t, dir)
