@@ -215,7 +215,11 @@ func (t *turn) why() string {
 		for g := range relief.All() {
 			names = append(names, t.shop.Gates[g].Name)
 		}
-		parts = append(parts, "gate "+strings.Join(names, " and ")+" open for its air")
+		if len(names) == 1 {
+			parts = append(parts, "gate "+names[0]+" open for its air")
+		} else {
+			parts = append(parts, "gates "+strings.Join(names, " and ")+" open for their air")
+		}
 	}
 	for c := range t.shop.Collectors {
 		if w, ok := t.waits(c); ok {
