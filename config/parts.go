@@ -240,6 +240,7 @@ type Page struct {
 	Cert, Key string
 	Viewing   bool   // who is not logged in may look
 	Access    string // file of the password's hash, sessions and tokens
+	Texts     string // file of the page's strings in another language; "": English
 }
 
 // Console is the local socket of the running daemon.

@@ -140,6 +140,7 @@ func (r *reader) page(s *Shop) func(value) {
 			may("key", absolute(&p.Key)),
 			may("viewing", choice(&p.Viewing, option[bool]{"login", false}, option[bool]{"open", true})),
 			may("access", absolute(&p.Access)),
+			may("texts", absolute(&p.Texts)),
 		)
 		if g.has("cert") != g.has("key") && g != nil {
 			v.problem("a certificate and its key go together", "", "cert: and key:")

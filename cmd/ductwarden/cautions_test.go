@@ -108,6 +108,7 @@ func cautionTexts() string {
 		line("caution."+c.Key, c.Text)
 		line("caution."+c.Key+".title", c.Title)
 		line("caution."+c.Key+".decides", c.Decides)
+		line("caution."+c.Key+".source", c.Source)
 		if c.Brief != "" {
 			line("caution."+c.Key+".brief", c.Brief)
 		}

@@ -33,6 +33,7 @@ starts: {path: DIR/starts}
 page: {listen: "127.0.0.1:8480", access: DIR/access.json}
 journal: {path: DIR/journal.db}
 `, "DIR", w.dir))
+	put("texts.json", `{"nav.shop": "Werkstatt"}`)
 	put("day.txt", "shop shop.yaml\nat 1s restart clean\n...\n")
 	s, err := config.Load(filepath.Join(w.dir, "shop.yaml"))
 	require.NoError(t, err)
@@ -60,7 +61,7 @@ func (w workshop) args(t *testing.T, line string) []string {
 			fields[i] = filepath.Join(root(t), "cmd", "ductwarden", "rehearse_shop.yaml")
 		case strings.HasPrefix(f, "testdata/"), strings.HasPrefix(f, "config/"):
 			fields[i] = filepath.Join(root(t), f)
-		case i > 0 && regexp.MustCompile(`^[a-z-]+\.(txt|csv|zip|yaml|tar\.gz)$`).MatchString(f):
+		case i > 0 && regexp.MustCompile(`^[a-z-]+\.(txt|csv|zip|json|yaml|tar\.gz)$`).MatchString(f):
 			fields[i] = filepath.Join(w.dir, f)
 		}
 	}

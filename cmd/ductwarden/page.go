@@ -275,6 +275,13 @@ func servePage(d *daemon, o pageParts) (*servedPage, error) {
 	if address == "" {
 		address = "127.0.0.1:8480"
 	}
+	var texts panel.Text
+	if s.Page.Texts != "" {
+		var err error
+		if texts, _, err = loadTexts(s.Page.Texts); err != nil {
+			return nil, err
+		}
+	}
 	listener, err := panel.Bind(address, store)
 	if o.rehearsal && err != nil && errors.Is(err, errInUse) { // a rehearsal beside a running daemon takes any free port
 		listener, err = panel.Bind("127.0.0.1:0", store)
@@ -291,7 +298,7 @@ func servePage(d *daemon, o pageParts) (*servedPage, error) {
 		p.URL = "https://" + listener.Addr().String() + "/"
 	}
 	p.Panel = &panel.Server{Shop: panelShop(s, o.rehearsal), API: d.api(controller.FromPage),
-		Guard: &access.Guard{Hosts: hosts, Store: store, Public: s.Page.Viewing, TLS: s.Page.Cert != ""}, Version: version, Metrics: o.figures, Around: o.around}
+		Guard: &access.Guard{Hosts: hosts, Store: store, Public: s.Page.Viewing, TLS: s.Page.Cert != ""}, Version: version, Metrics: o.figures, Around: o.around, Text: texts}
 	h, err := p.Panel.Handler()
 	if err != nil {
 		listener.Close()

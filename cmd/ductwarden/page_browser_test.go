@@ -33,9 +33,15 @@ type staging struct {
 // stage raises the boat shed with its page at an address.
 func stage(t *testing.T, address string, store *access.Store) *staging {
 	t.Helper()
+	return stageIn(t, address, store, "")
+}
+
+// stageIn is stage in the language of a file.
+func stageIn(t *testing.T, address string, store *access.Store, texts string) *staging {
+	t.Helper()
 	file, err := config.Parse("the boat shed", bytes.NewReader(demoShop))
 	require.NoError(t, err)
-	file.Page.Listen = address
+	file.Page.Listen, file.Page.Texts = address, texts
 	file.Journal.Path = filepath.Join(t.TempDir(), "journal.db")
 	book := openJournal(file, slog.New(slog.DiscardHandler))
 	require.NotNil(t, book)

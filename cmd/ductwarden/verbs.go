@@ -52,6 +52,7 @@ var verbs = []func() *cobra.Command{
 	surveyVerb,
 	doctorVerb,
 	pathsVerb,
+	textsVerb,
 	backupVerb,
 	restoreVerb,
 	eraseVerb,

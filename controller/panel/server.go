@@ -31,11 +31,13 @@ type Server struct {
 	Metrics http.Handler // mounted at /metrics, for who may look; may be nil
 	Guard   *access.Guard
 	Version string // of the build: a page of another version loads itself anew
-	Text    Text   // nil: English
+	Text    Text   // the page's language, whole; nil: English
 
-	pages   *template.Template
-	drawing template.HTML
-	streams atomic.Int32
+	pages     *template.Template
+	drawing   template.HTML
+	texts     string // the page's own strings, as JSON
+	sentences string // of the program, English to the page's language, as JSON; "" where that is English
+	streams   atomic.Int32
 	// Dropped counts viewers that were too slow and were let go.
 	Dropped atomic.Int64
 }
@@ -43,11 +45,19 @@ type Server struct {
 // Handler builds the page. It is an error if a template or the catalogue is damaged.
 func (s *Server) Handler() (http.Handler, error) {
 	if s.Text == nil {
-		t, err := LoadText(english)
+		s.Text = English()
+	}
+	texts, err := json.Marshal(s.Text.strings())
+	if err != nil {
+		return nil, fmt.Errorf("texts of the page: %w", err)
+	}
+	s.texts = string(texts)
+	if other := s.Text.sentences(); len(other) > 0 {
+		sentences, err := json.Marshal(other)
 		if err != nil {
-			return nil, err
+			return nil, fmt.Errorf("texts of the page: %w", err)
 		}
-		s.Text = t
+		s.sentences = string(sentences)
 	}
 	p, err := template.New("").Funcs(template.FuncMap{"say": s.Text.Say, "request": requestOf, "cautions": func() []cautions.Caution { return cautions.At(cautions.Page) }}).ParseFS(files, "page/*.html")
 	if err != nil {
@@ -128,19 +138,20 @@ var scripts = map[string]string{"air": "air", "setup": "setup", "setup_bench": "
 // view is what templates see.
 type view struct {
 	*Server
-	Page    string
-	Role    access.Role
-	Units   string
-	To      string
-	Problem string
-	First   bool // no password yet: offer the set-up code
-	Drawing template.HTML
-	Body    template.HTML
-	Texts   string
-	Script  string // of this page beside the live one
-	Waiting bool   // for the survey
-	Unread  int    // cautions to be ticked before Ready
-	Past    past
+	Page      string
+	Role      access.Role
+	Units     string
+	To        string
+	Problem   string
+	First     bool // no password yet: offer the set-up code
+	Drawing   template.HTML
+	Body      template.HTML
+	Texts     string
+	Sentences string
+	Script    string // of this page beside the live one
+	Waiting   bool   // for the survey
+	Unread    int    // cautions to be ticked before Ready
+	Past      past
 }
 
 // Read reports whether a caution of the checklist has been ticked.
@@ -153,8 +164,7 @@ func (v view) May(role string) bool {
 }
 
 func (s *Server) view(r *http.Request, page string) view {
-	texts, _ := json.Marshal(s.Text)
-	v := view{Server: s, Page: page, Role: s.Guard.Role(r), Units: s.units(r), Drawing: s.drawing, Texts: string(texts),
+	v := view{Server: s, Page: page, Role: s.Guard.Role(r), Units: s.units(r), Drawing: s.drawing, Texts: s.texts, Sentences: s.sentences,
 		First: !s.Guard.Store.HasPassword(), To: "/", Script: scripts[page]}
 	if s.API.Store != nil {
 		v.Unread = len(s.API.Store.Unread(s.API.MustRead))

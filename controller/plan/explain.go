@@ -57,18 +57,18 @@ type explainer struct {
 func (e *explainer) needs(machines gates.Set) string {
 	who := e.machines(machines)
 	if e.t.options.EverythingOpen {
-		return who + verb(machines, " runs", " run") + " with every gate open"
+		return who + verb(machines, " runs with every gate open", " run with every gate open")
 	}
 	needed := e.t.needed(machines)
 	switch {
 	case needed == 0:
-		return who + verb(machines, " has", " have") + " no gate on the way"
+		return who + verb(machines, " has no gate on the way", " have no gate on the way")
 	case machines.Len() == 1 && needed.Len() == 1 && strings.EqualFold(who, e.gates(needed)):
 		return who + " needs its own gate"
 	case strings.EqualFold(who, e.gates(needed)):
 		return who + " need their own gates"
 	}
-	return who + verb(machines, " needs ", " need ") + noun(needed) + e.gates(needed)
+	return fmt.Sprintf(verb(machines, verb(needed, "%s needs gate %s", "%s needs gates %s"), verb(needed, "%s need gate %s", "%s need gates %s")), who, e.gates(needed))
 }
 
 // why says what was wrong with the needed gates alone, and what opens for it.
@@ -86,7 +86,7 @@ func (e *explainer) why(machines gates.Set) string {
 			}
 		}
 	}
-	opens := e.gates(a.Relief) + verb(a.Relief, " opens", " open") + " too"
+	opens := e.gates(a.Relief) + verb(a.Relief, " opens too", " open too")
 	if a.Verdict != Carries {
 		opens += ", the best there is"
 	}
@@ -111,7 +111,7 @@ func (e *explainer) passedOver(machines, alone gates.Set) string {
 // also names the gates that are open beside the needed ones where nothing is judged.
 func (e *explainer) also() string {
 	if more := e.a.Open &^ e.a.Needed; more != 0 {
-		return ", and " + e.gates(more) + verb(more, " stands", " stand") + " open anyway"
+		return ", and " + e.gates(more) + verb(more, " stands open anyway", " stand open anyway")
 	}
 	return ""
 }
@@ -122,8 +122,8 @@ func (e *explainer) figures() string {
 	var s string
 	if a.Verdict != Carries && a.Weakest != NoDuct {
 		d := e.read(int(a.Weakest), e.speeds(a.Open))
-		s = fmt.Sprintf("the %s runs at %s of the %s asked, chips %s there, ", d.name, e.speed(d.speed), e.speed(d.asked),
-			map[Transport]string{Creeps: "creep", Settles: "settle"}[a.Verdict])
+		s = fmt.Sprintf(map[Transport]string{Creeps: "the %s runs at %s of the %s asked, chips creep there, ", Settles: "the %s runs at %s of the %s asked, chips settle there, "}[a.Verdict],
+			d.name, e.speed(d.speed), e.speed(d.asked))
 	}
 	s += "margin " + percent(a.Margin, true)
 	if a.Share != NoRatio && !(a.Short != NoMachine && a.Unserved.Has(int(a.Short))) {
@@ -176,11 +176,11 @@ func (e *explainer) byHand() string {
 func (e *explainer) undone() string {
 	var parts []string
 	if l := e.a.Left; l != 0 {
-		parts = append(parts, e.machines(l)+verb(l, " runs", " run")+" down and would not carry beside the rest, to be cleared later")
+		parts = append(parts, e.machines(l)+verb(l, " runs down and would not carry beside the rest, to be cleared later", " run down and would not carry beside the rest, to be cleared later"))
 	}
 	for m := range e.a.Unserved.All() {
 		shut := e.t.needs(m) &^ e.t.openable(e.t.keyOf(e.q, gates.Of(m)))
-		parts = append(parts, e.machines(gates.Of(m))+" has no air, "+noun(shut)+e.gates(shut)+verb(shut, " does", " do")+" not open: stop it")
+		parts = append(parts, fmt.Sprintf(verb(shut, "%s has no air, gate %s does not open: stop it", "%s has no air, gates %s do not open: stop it"), e.machines(gates.Of(m)), e.gates(shut)))
 	}
 	if e.a.Bounded {
 		parts = append(parts, sayBounded)

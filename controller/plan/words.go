@@ -46,13 +46,6 @@ func verb(s gates.Set, one, more string) string {
 	return more
 }
 
-func noun(s gates.Set) string {
-	if s.Len() == 1 {
-		return "gate "
-	}
-	return "gates "
-}
-
 // percent rounds a ratio to whole percent, halves away from zero.
 func percent(r airflow.Ratio, sign bool) string {
 	p := (int(r) + 50) / 100

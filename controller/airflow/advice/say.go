@@ -11,7 +11,7 @@ type Units struct {
 }
 
 // Say is the remedy in a sentence: what to change, and how the demand fares then.
-func (r *Remedy) Say(u Units) string { return r.What(u) + ": then it " + r.After.say() }
+func (r *Remedy) Say(u Units) string { return r.What(u) + ": " + r.then() }
 
 // What is the change alone.
 func (r *Remedy) What(u Units) string {
@@ -150,3 +150,6 @@ func list(names []string) string {
 	}
 	return strings.Join(names, "")
 }
+
+// then is a clause of its own: what comes of it.
+func (r *Remedy) then() string { return "then it " + r.After.say() }

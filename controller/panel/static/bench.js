@@ -1,5 +1,6 @@
 // The bench: live currents, a machine being learnt, a gate being jogged.
 import { say, make, put, send, tell, held } from './live.js';
+import { tr } from './phrase.js';
 
 const $ = id => document.getElementById(id);
 let token = '', drawn = '';
@@ -50,28 +51,28 @@ function acts(v) {
 const line = (head, text) => text ? make('tr', {}, make('th', { scope: 'row' }, say(head)), make('td', {}, text)) : null;
 function show(v) {
   $('channels').replaceChildren(...v.channels.map(c => make('tr', { class: c.suspects ? 'unserved' : null },
-    make('td', {}, c.name), make('td', {}, c.watches.join(', ')), make('td', { class: 'number' }, amps(c.current_a)), make('td', {}, say('machine.' + c.state) + (c.health === 'good' ? '' : ' (' + c.health + ')')),
-    make('td', {}, amps(c.idle_a) + ' / ' + amps(c.running_a)), make('td', {}, c.words ?? ''))));
+    make('td', {}, c.name), make('td', {}, c.watches.join(', ')), make('td', { class: 'number' }, amps(c.current_a)), make('td', {}, say('machine.' + c.state) + (c.health === 'good' ? '' : ' (' + tr(c.health) + ')')),
+    make('td', {}, amps(c.idle_a) + ' / ' + amps(c.running_a)), make('td', {}, tr(c.words ?? '')))));
   const s = v.learn ?? v.jog;
   $('session').hidden = !s;
   if (!s) { token = ''; return; }
   if (s.step === 'ended') token = '';
   const mine = token && s.session === token;
   put($('h-b'), (v.learn ? say('bench.learn') + ': ' + s.machine : say('bench.jog') + ': ' + s.gate) + (mine || s.step === 'ended' ? '' : ' (' + say('bench.other') + ')'));
-  put($('benchsay'), s.say + (s.left_ms ? ' ' + Math.ceil(s.left_ms / 1000) + ' s' : '') + (s.watch_ms ? ' ' + (s.watch_ms / 1000).toFixed(1) + ' s' : ''));
+  put($('benchsay'), tr(s.say) + (s.left_ms ? ' ' + Math.ceil(s.left_ms / 1000) + ' s' : '') + (s.watch_ms ? ' ' + (s.watch_ms / 1000).toFixed(1) + ' s' : ''));
   const now = JSON.stringify([token, s.step, s.waits, s.diff, s.written]);
   if (now !== drawn) { // else a button would vanish under the finger
     drawn = now;
-    $('benchcautions').replaceChildren(...(s.step === 'caution' ? s.cautions : []).map(c => make('li', {}, '▲ ' + c)));
+    $('benchcautions').replaceChildren(...(s.step === 'caution' ? s.cautions : []).map(c => make('li', {}, '▲ ' + tr(c))));
     $('benchacts').replaceChildren(...acts(v));
     $('benchdiff').hidden = !s.diff;
     put($('benchdiff'), s.diff);
   }
-  $('benchfindings').replaceChildren(...s.findings.map(f => make('li', {}, f.text)));
+  $('benchfindings').replaceChildren(...s.findings.map(f => make('li', {}, tr(f.text))));
   if (v.learn) {
     const f = s.figures;
     $('benchfigures').replaceChildren(...[line('bench.now', amps(s.current_a)), line('bench.idle', amps(f.idle_top)), line('bench.start', amps(f.start_a)), line('bench.run', f.run_low == null ? '' : amps(f.run_low) + ' … ' + amps(f.run_a)),
-      line('bench.rundown', f.run_down == null ? '' : f.run_down.toFixed(1) + ' s'), line('bench.proposal', s.proposal?.text)].filter(Boolean));
+      line('bench.rundown', f.run_down == null ? '' : f.run_down.toFixed(1) + ' s'), line('bench.proposal', tr(s.proposal?.text))].filter(Boolean));
   } else {
     $('benchfigures').replaceChildren(...[line('bench.pulse', s.pulse_us ? s.pulse_us + ' µs' + (s.on ? '' : ' (' + say('bench.rests') + ')') : ''), line('bench.bounds', s.most_us ? s.least_us + ' … ' + s.most_us + ' µs' : ''),
       line('bench.ends', [s.open_us && say('gate.open') + ' ' + s.open_us + ' µs', s.closed_us && say('gate.closed') + ' ' + s.closed_us + ' µs'].filter(Boolean).join(', ')), line('bench.travel', s.travel_ms ? (s.travel_ms / 1000).toFixed(1) + ' s' : ''),

@@ -1,5 +1,6 @@
 // Readings of the air as a sheet, and the model brought to them.
 import { say, make, send } from './live.js';
+import { tr } from './phrase.js';
 
 const rows = document.getElementById('rows'), row = document.getElementById('row'), form = document.getElementById('fit'), out = document.getElementById('fits');
 const more = () => { for (let i = 0; i < 3; i++) rows.append(row.content.cloneNode(true)); };
@@ -21,9 +22,9 @@ const head = (...keys) => make('thead', {}, make('tr', {}, ...keys.map(k => make
 form.addEventListener('submit', async e => {
   e.preventDefault();
   const { code, body } = await send('POST', '/api/v1/fit?units=' + document.body.dataset.units, { sheet: sheet(), loaded: form.loaded.checked, write: e.submitter?.value === 'write' });
-  if (code !== 200) { out.replaceChildren(make('p', { class: 'problem' }, body.reason)); return; }
+  if (code !== 200) { out.replaceChildren(make('p', { class: 'problem' }, tr(body.reason))); return; }
   out.replaceChildren(body.written ? make('p', {}, say('fit.written')) : '', ...body.fits.flatMap(f => [make('h3', {}, f.collector),
     make('table', {}, head('fit.open', 'fit.place', 'fit.measured', 'fit.before', 'fit.after', 'fit.off'), make('tbody', {}, ...f.readings.map(r => make('tr', {}, ...[r.open, r.place, r.measured, r.before, r.after, percent(r.off)].map(c => make('td', {}, c)))))),
-    make('table', {}, head('fit.number', 'fit.of', 'fit.factor', 'fit.within', 'fit.known'), make('tbody', {}, ...f.factors.map(x => make('tr', {}, ...[x.of, x.name, x.factor.toFixed(2), x.within.toFixed(2) + ' ×', say(x.determined ? 'fit.determined' : 'fit.open2')].map(c => make('td', {}, c)))))),
-    ...f.notes.map(n => make('p', {}, n))]));
+    make('table', {}, head('fit.number', 'fit.of', 'fit.factor', 'fit.within', 'fit.known'), make('tbody', {}, ...f.factors.map(x => make('tr', {}, ...[tr(x.of), x.name, x.factor.toFixed(2), x.within.toFixed(2) + ' ×', say(x.determined ? 'fit.determined' : 'fit.open2')].map(c => make('td', {}, c)))))),
+    ...f.notes.map(n => make('p', {}, tr(n)))]));
 });

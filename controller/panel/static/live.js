@@ -1,5 +1,6 @@
 // One event stream a tab: first the whole state, then each later one. The server drops a slow tab; the browser
 // comes back by itself. What the page shows is set here and nowhere else.
+import { tr, trTree } from './phrase.js';
 const text = JSON.parse(document.getElementById('texts').textContent);
 export const say = k => text[k] ?? '[' + k + ']';
 const root = document.documentElement;
@@ -36,7 +37,7 @@ function show(s) {
   state = s;
   field('mode', say('mode.' + s.mode));
   document.querySelectorAll('.mode').forEach(el => classes(el, 'mode', s.mode));
-  field('why', s.why);
+  field('why', tr(s.why));
   const turning = new Set(['starting', 'running', 'clearing', 'lingering', 'coasting', 'will_not_stop', 'by_hand']);
   const cs = by(s.collectors, 'id');
   for (const c of s.collectors ?? []) {
@@ -44,7 +45,7 @@ function show(s) {
     const g = find('collector', c.id);
     if (g) put(g.querySelector('.phase'), [say('phase.' + c.phase), left(c.left_ms)].filter(Boolean).join(' '));
     field('collector.' + c.id + '.phase', say('phase.' + c.phase) + (c.selector !== 'automatic' ? ' (' + say('selector.' + c.selector) + ')' : ''));
-    field('collector.' + c.id + '.why', c.why);
+    field('collector.' + c.id + '.why', tr(c.why));
     field('collector.' + c.id + '.left', left(c.left_ms));
     field('collector.' + c.id + '.starts', c.starts_left + ' / ' + c.starts_per_hour + (c.rest_ms > 0 ? ', ' + left(c.rest_ms) : ''));
     field('collector.' + c.id + '.air', [say('verdict.' + c.transport), c.margin != null && c.transport !== 'not_judged' ? (c.margin >= 0 ? '+' : '') + percent(c.margin) : '', c.flow_m3_s ? flow(c.flow_m3_s) : '', c.suction_pa != null ? pressure(c.suction_pa) : ''].filter(Boolean).join(', '));
@@ -72,7 +73,7 @@ function show(s) {
   const ms = by(s.machines, 'id');
   for (const m of s.machines ?? []) {
     classes(find('machinerow', m.id), m.state, m.unserved && 'unserved');
-    field('machine.' + m.id + '.state', [say('machine.' + m.state), left(m.left_ms)].filter(Boolean).join(' ') + (m.health && m.health !== 'good' && m.health !== 'untried' ? ' (' + (text['health.' + m.health] ?? m.health) + ')' : ''));
+    field('machine.' + m.id + '.state', [say('machine.' + m.state), left(m.left_ms)].filter(Boolean).join(' ') + (m.health && m.health !== 'good' && m.health !== 'untried' ? ' (' + (text['health.' + m.health] ?? tr(m.health)) + ')' : ''));
     field('machine.' + m.id + '.current', m.current_a != null ? m.current_a.toFixed(1) + ' A' : '');
     field('machine.' + m.id + '.air', m.unserved ? say('air.none') : m.air_ready ? say('air.ready') + (m.share != null ? ', ' + percent(m.share) : '') : '');
   }
@@ -84,7 +85,7 @@ function show(s) {
   const waiting = (s.alarms ?? []).filter(waits);
   field('alarms.count', waiting.length ? waiting.length + ' ' + say('wall.alarms') : say('wall.quiet'));
   document.querySelectorAll('.alarmline').forEach(el => classes(el, 'alarmline', waiting.length && 'on'));
-  field('alarms.first', waiting.length ? waiting[0].text : '');
+  field('alarms.first', waiting.length ? tr(waiting[0].text) : '');
   const list = document.getElementById('alarmlist');
   if (list) alarms(list, s);
   const metal = document.getElementById('chips');
@@ -102,11 +103,11 @@ function alarms(list, s) {
   const all = s.alarms ?? [];
   const states = { unacknowledged: 'alarms.active', acknowledged: 'alarms.acked', returned: 'alarms.gone', shelved: 'alarms.shelved' };
   const rows = all.map(a => {
-    const what = make('td', {}, a.first && all.length > 1 ? make('span', { class: 'tag' }, say('alarms.first')) : null, make('b', {}, ' ' + a.text), a.cause && make('small', {}, say('alarms.cause') + ' ' + a.cause), a.consequence && make('small', {}, say('alarms.consequence') + ' ' + a.consequence));
+    const what = make('td', {}, a.first && all.length > 1 ? make('span', { class: 'tag' }, say('alarms.first')) : null, make('b', {}, ' ' + tr(a.text)), a.cause && make('small', {}, say('alarms.cause') + ' ' + tr(a.cause)), a.consequence && make('small', {}, say('alarms.consequence') + ' ' + tr(a.consequence)));
     const acts = make('div', { class: 'acts' });
     if (waits(a)) acts.append(button(say('act.ack'), 'ask small', { action: 'acknowledge', target: a.key }, false));
     if (document.getElementById('shelf') && a.state !== 'shelved') { const b = make('button', { class: 'small', type: 'button' }, say('act.shelve')); b.addEventListener('click', () => shelve(a)); acts.append(b); }
-    return make('tr', {}, make('td', {}, (shapes[a.priority] ?? '') + ' ' + say('priority.' + a.priority)), what, make('td', {}, a.to_do),
+    return make('tr', {}, make('td', {}, (shapes[a.priority] ?? '') + ' ' + say('priority.' + a.priority)), what, make('td', {}, tr(a.to_do)),
       make('td', {}, say(states[a.state] ?? 'alarms.active'), a.state === 'shelved' ? make('small', {}, a.reason) : null), make('td', {}, a.state === 'shelved' ? say('alarms.back') + ' ' + left(a.left_ms) : ago(s.at_ms, a.since_ms)), make('td', {}, acts));
   });
   const key = JSON.stringify(all.map(a => [a.key, a.state, a.first, a.text, a.to_do]));
@@ -119,7 +120,7 @@ function alarms(list, s) {
 // shelve asks for how long and why.
 function shelve(a) {
   const d = document.getElementById('shelf'), form = d.querySelector('form');
-  put(document.getElementById('shelfwhat'), a.text);
+  put(document.getElementById('shelfwhat'), tr(a.text));
   form.reset();
   document.getElementById('shelfnot').onclick = () => d.close('');
   form.onsubmit = () => ask({ action: 'shelve', target: a.key, value: form.time.value + ' ' + form.why.value.trim() });
@@ -127,20 +128,20 @@ function shelve(a) {
 }
 
 function chips(list, s) {
-  list.replaceChildren(...(s.chips ?? []).map(c => make('tr', { class: c.why ? 'unserved' : null }, make('td', {}, c.name), make('td', {}, c.bus), make('td', {}, c.why || say('chip.good')), make('td', { class: 'number' }, String(c.resets)))));
+  list.replaceChildren(...(s.chips ?? []).map(c => make('tr', { class: c.why ? 'unserved' : null }, make('td', {}, c.name), make('td', {}, tr(c.bus)), make('td', {}, c.why ? tr(c.why) : say('chip.good')), make('td', { class: 'number' }, String(c.resets)))));
 }
 
 // taps are the pressures, each beside what the model allows for the gates now open.
 function taps(list, s) {
   document.getElementById('tapsection').hidden = !s.taps?.length;
   list.replaceChildren(...(s.taps ?? []).map(t => make('tr', { class: t.health === 'good' ? null : 'unserved' }, make('td', {}, t.name), make('td', { class: 'number' }, t.pa != null ? pressure(t.pa) : ''),
-    make('td', { class: 'number' }, t.low_pa != null && t.high_pa != null ? pressure(t.low_pa) + ' … ' + pressure(t.high_pa) : ''), make('td', {}, text['tap.' + t.health] ?? t.health))));
+    make('td', { class: 'number' }, t.low_pa != null && t.high_pa != null ? pressure(t.low_pa) + ' … ' + pressure(t.high_pa) : ''), make('td', {}, text['tap.' + t.health] ?? tr(t.health)))));
 }
 
 // channels are what each clamp's input shows of itself.
 function channels(list, s) {
   list.replaceChildren(...(s.machines ?? []).filter(m => m.channel).map(m => {
-    const c = m.channel, state = c.why || (text['health.' + m.health] ?? m.health);
+    const c = m.channel, state = c.why ? tr(c.why) : (text['health.' + m.health] ?? tr(m.health));
     return make('tr', { class: c.why ? 'unserved' : null }, make('td', {}, c.name), make('td', {}, m.name), make('td', { class: 'number' }, c.bias_v != null ? c.bias_v.toFixed(3) + ' V' : ''),
       make('td', { class: 'number' }, c.noise_a != null ? c.noise_a.toFixed(3) + ' A' : ''), make('td', { class: 'number' }, String(c.gaps)), make('td', { class: 'number' }, String(c.rails)), make('td', {}, state));
   }));
@@ -201,7 +202,7 @@ export async function send(method, path, body) {
   if (r.status === 401 || r.status === 403) { location.href = '/login?to=' + encodeURIComponent(location.pathname); return { code: r.status, body: {} }; }
   return { code: r.status, body: await r.json() };
 }
-export function tell(text) { const out = document.getElementById('answer'); put(out, text); setTimeout(() => { if (out.textContent === text) put(out, ''); }, 8000); }
+export function tell(words) { const text = tr(words), out = document.getElementById('answer'); put(out, text); setTimeout(() => { if (out.textContent === text) put(out, ''); }, 8000); }
 // held wires a button that wants to be kept pressed.
 export function held(b, act) {
   const bar = document.createElement('span'); bar.className = 'fillup'; b.append(bar);
@@ -227,7 +228,7 @@ document.querySelectorAll('button[data-request]').forEach(wire);
 function connect() {
   source?.close();
   source = new EventSource('/live');
-  source.addEventListener('state', e => { last = performance.now(); const m = JSON.parse(e.data); if (m.version && version && m.version !== version) { location.reload(); return; } show(m.state); field('around', (m.around ?? []).join(' ')); if (m.events) events(m.events, m.state.at_ms); });
+  source.addEventListener('state', e => { last = performance.now(); const m = JSON.parse(e.data); if (m.version && version && m.version !== version) { location.reload(); return; } show(m.state); field('around', (m.around ?? []).map(tr).join(' ')); if (m.events) events(m.events, m.state.at_ms); });
   source.addEventListener('beat', () => { last = performance.now(); });
   source.addEventListener('login', () => { source.close(); location.href = '/login?to=' + encodeURIComponent(location.pathname); });
 }
@@ -237,7 +238,7 @@ function events(list, now) {
   ol.replaceChildren(...list.map(e => {
     const li = document.createElement('li'), t = document.createElement('span');
     t.textContent = ago(now, e.at_ms) + '  ';
-    li.append(t, e.what + (e.then?.length ? ' → ' + e.then.join(', ') : ''));
+    li.append(t, tr(e.what) + (e.then?.length ? ' → ' + e.then.map(tr).join(', ') : ''));
     return li;
   }));
 }
@@ -250,6 +251,7 @@ for (const table of document.querySelectorAll('main table:has(thead)')) {
   label();
   if (table.tBodies[0]) new MutationObserver(label).observe(table.tBodies[0], { childList: true });
 }
+document.querySelectorAll('.airsheet, .problem').forEach(trTree);
 if (document.body.dataset.live) {
   connect();
   setInterval(() => {

@@ -1,5 +1,6 @@
 // The checklist, the PIN and tokens.
 import { say, make, put, send, tell } from './live.js';
+import { tr } from './phrase.js';
 
 const list = document.getElementById('checklist');
 list.addEventListener('change', async e => {
@@ -23,7 +24,7 @@ const token = document.getElementById('token');
 token.addEventListener('submit', async e => {
   e.preventDefault();
   const { code, body } = await send('POST', '/api/v1/access/tokens', { name: token.elements.name.value, role: token.role.value });
-  put(document.getElementById('newtoken'), code === 200 ? say('access.once') + ' ' + body.token : body.reason);
+  put(document.getElementById('newtoken'), code === 200 ? say('access.once') + ' ' + body.token : tr(body.reason));
   if (code === 200) { token.reset(); tokens(); }
 });
 async function tokens() {
