@@ -12,8 +12,8 @@ patterns.sort((a, b) => b.plain - a.plain);
 
 const marks = /; |\. |: | (?=\()|(?<=\)) |, | and | \+ | → /g;
 const balanced = s => { let deep = 0; for (const c of s) { deep += { '(': 1, ')': -1 }[c] ?? 0; if (deep < 0) return false; } return deep === 0; };
-// known is the sentence as a whole, or by a pattern: its first hole holds one clause, unless it is all that follows. A pattern of few letters,
-// as "{1} for {2}", stays within one clause, unless nothing else is left (loose).
+// known is the sentence as a whole, or by a pattern: its first hole holds one clause, unless it is all that follows. A
+// pattern of few letters, as "{1} for {2}", stays within one clause, unless nothing else is left (loose).
 function known(s, loose) {
   if (exact.has(s)) return exact.get(s);
   for (const p of patterns) {
