@@ -102,6 +102,7 @@ func TestCommandLinesAreFoundBetweenOtherBlocks(t *testing.T) {
 // Every command in the README and beside the packages does what it says: those of the program are executed here,
 // those of the system where the package is tried.
 func TestEveryCommandInTheGuides(t *testing.T) {
+	unshared(t)
 	elsewhere, err := os.ReadFile(filepath.Join(root(t), ".ci", "package"))
 	require.NoError(t, err)
 	release, err := os.ReadFile(filepath.Join(root(t), "deploy", "release"))
@@ -162,5 +163,13 @@ func TestGuidesLinkToWhatExists(t *testing.T) {
 		for _, m := range regexp.MustCompile(`\]\(([^)#:]+)\)`).FindAllStringSubmatch(string(text), -1) {
 			assert.True(t, isThere(filepath.Join(filepath.Dir(path), m[1])), "%s links to %s", filepath.Base(path), m[1])
 		}
+	}
+}
+
+// unshared skips, under the race detector, what shares no memory that another test does not share too.
+func unshared(t *testing.T) {
+	t.Helper()
+	if underRace {
+		t.Skip("it shares nothing: it runs in the plain tests")
 	}
 }

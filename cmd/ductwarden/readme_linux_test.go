@@ -16,6 +16,7 @@ import (
 
 // The README's first command as it stands there, built anew: the collector runs within 10 s of the build's end.
 func TestReadmesFirstCommand(t *testing.T) {
+	unshared(t)
 	text, err := os.ReadFile(filepath.Join(root(t), "README.md"))
 	require.NoError(t, err)
 	line := commandLines(string(text))[0]

@@ -98,6 +98,7 @@ func judge(t *testing.T, what string, r replayed) {
 // The line currents of a real motor without load: ITSC dataset, University of Guanajuato (doi
 // 10.1016/j.measurement.2023.113680), 0.75 hp, 60 Hz, sampled at 1 kHz.
 func TestReplayHearsARealMotor(t *testing.T) {
+	unshared(t)
 	path := filepath.Join(root(t), "..", "shared", "data", "clamp-motor-noload-1.csv")
 	f, err := os.Open(path)
 	if err != nil {
@@ -120,6 +121,7 @@ func TestReplayHearsARealMotor(t *testing.T) {
 
 // A motor of our own: 50 Hz, 1.9 A rms, a fifth harmonic of 8 %, at four phases.
 func TestReplayHearsAGeneratedMotor(t *testing.T) {
+	unshared(t)
 	for k := range 4 {
 		phase := float64(k) * math.Pi / 4
 		judge(t, fmt.Sprintf("generated, phase %d/8", k), play(t, recording(t, func(i int) float64 {

@@ -17,6 +17,7 @@ import (
 // Each rung of the ladder is useful alone: every shop file of the ladder loads, goes on duty in the simulated shop,
 // and gives the machines that it has their gate and, where it can switch one, their collector.
 func TestEveryRungOfTheLadderRuns(t *testing.T) {
+	unshared(t)
 	files, err := filepath.Glob(filepath.Join(root(t), "config", "testdata", "good", "*.yaml"))
 	require.NoError(t, err)
 	require.GreaterOrEqual(t, len(files), 6)
