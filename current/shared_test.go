@@ -167,7 +167,7 @@ func TestFalseStartsOfASharedConverter(t *testing.T) {
 	for i, stress := range stresses {
 		years := 0.002 // channel-years
 		if *long {
-			years = [5]float64{12, 4, 4, 4, 4}[i]
+			years = [5]float64{20, 4, 4, 4, 4}[i]
 		}
 		s := newShared(t, 0, 0.32, uint64(i))
 		var ds [4]*disturbance

@@ -47,7 +47,7 @@ const wardShop = `buses: {main: /dev/i2c-97}
 lines: gpiochip97
 console: {socket: DIR/console.sock}
 starts: {path: DIR/starts}
-page: {listen: "PAGE", access: DIR/access}
+page: {listen: "PAGE", access: DIR/access, texts: /nowhere/texts.json}
 journal: {path: DIR/journal.db}
 mqtt: {broker: "tcp://127.0.0.1:1", site: ward, password_file: DIR/word}
 collectors: [{name: collector, motor: {power: 2 hp, poles: 2, phases: 1}, starter: {line: GPIO17, pulsed: no}}]
@@ -89,6 +89,7 @@ func TestDoctorSaysWhatToDo(t *testing.T) {
 	assert.True(t, found(f, "broker", findingBad, "nothing answers at tcp://127.0.0.1:1"))
 	assert.True(t, found(f, "broker", findingBad, "can be read by others"))
 	assert.True(t, found(f, "page", findingNote, "not announced"))
+	assert.True(t, found(f, "page", findingBad, "/nowhere/texts.json"))
 	assert.True(t, found(f, "shop file", findingNote, "level line"))
 	assert.True(t, found(f, "daemon", findingNote, "no daemon runs"))
 	assert.NotEmpty(t, f.URL)

@@ -182,6 +182,13 @@ func (p *patient) lookAtPage(f *findings) {
 		f.good("page", "switched off in the shop file")
 		return
 	}
+	if path := p.file.Page.Texts; path != "" {
+		if _, missing, err := loadTexts(path); err != nil {
+			f.bad("page", "mend the file, or leave page.texts out; until then the page is in English", "%v", err)
+		} else if missing > 0 {
+			f.note("page", "ductwarden texts prints every text; translate what is missing", "%d texts of the page are left in English", missing)
+		}
+	}
 	f.URL = pageURL(p.file)
 	if f.URL == "" {
 		f.note("page", "set a password there first, then write page: {listen: \":8480\"} and restart", "http://%s/ is found from this computer only", p.file.Page.Listen)

@@ -275,11 +275,14 @@ func servePage(d *daemon, o pageParts) (*servedPage, error) {
 	if address == "" {
 		address = "127.0.0.1:8480"
 	}
-	var texts panel.Text
-	if s.Page.Texts != "" {
-		var err error
-		if texts, _, err = loadTexts(s.Page.Texts); err != nil {
-			return nil, err
+	texts, untold := pageTexts(s)
+	if untold != "" {
+		known := o.around
+		o.around = func() []string {
+			if known == nil {
+				return []string{untold}
+			}
+			return append(known(), untold)
 		}
 	}
 	listener, err := panel.Bind(address, store)

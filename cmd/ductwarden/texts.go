@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"ductwarden/config"
 	"ductwarden/controller/panel"
 )
 
@@ -39,11 +40,24 @@ func textsVerb() *cobra.Command {
 func loadTexts(path string) (panel.Text, int, error) {
 	b, err := os.ReadFile(path)
 	if err != nil {
-		return nil, 0, fmt.Errorf("texts of the page: %w: check the name, or leave page.texts out for English", err)
+		return nil, 0, fmt.Errorf("%w: check the name, or leave page.texts out for English", err)
 	}
 	t, missing, err := panel.LoadText(b)
 	if err != nil {
 		return nil, 0, fmt.Errorf("%s: %w", path, err)
 	}
 	return t, missing, nil
+}
+
+// pageTexts is the page's language. A file of texts that cannot be used stops no shop: the page is in English then, and
+// says why.
+func pageTexts(s *config.Shop) (texts panel.Text, untold string) {
+	if s.Page.Texts == "" {
+		return nil, ""
+	}
+	texts, _, err := loadTexts(s.Page.Texts)
+	if err != nil {
+		return nil, "The page is in English: " + err.Error() + "."
+	}
+	return texts, ""
 }

@@ -27,7 +27,7 @@ var update = flag.Bool("update", false, "write text/said.json anew")
 var speaking = []string{
 	"controller/*.go", "controller/alarm/*.go", "controller/plan/*.go", "controller/bench/*.go", "controller/loop/*.go", "controller/airflow/*.go", "controller/airflow/advice/*.go",
 	"controller/airflow/fit/*.go", "controller/panel/api/*.go", "controller/panel/access/*.go", "controller/report/*.go", "controller/report/*.html", "config/*.go",
-	"cmd/ductwarden/words.go", "cmd/ductwarden/wire*.go", "cmd/ductwarden/page*.go", "cmd/ductwarden/survey_report.go", "cmd/ductwarden/survey_text.go", "cmd/ductwarden/survey_advice.go", "cmd/ductwarden/fit.go",
+	"cmd/ductwarden/words.go", "cmd/ductwarden/wire*.go", "cmd/ductwarden/run_beside.go", "cmd/ductwarden/run_broker.go", "cmd/ductwarden/texts.go", "controller/broker/*.go", "controller/journal/*.go", "cmd/ductwarden/page*.go", "cmd/ductwarden/survey_report.go", "cmd/ductwarden/survey_text.go", "cmd/ductwarden/survey_advice.go", "cmd/ductwarden/fit.go",
 }
 
 // gatherer gathers what a source file says, as patterns: {1}, {2} stand for what is put in.
@@ -52,6 +52,8 @@ func pattern(parts []string) string {
 	}
 	return b.String()
 }
+
+var sql = regexp.MustCompile(`^(SELECT|INSERT|DELETE|UPDATE|CREATE|VACUUM|PRAGMA) `)
 
 const hole = "\x00"
 
@@ -115,7 +117,7 @@ func (g *gatherer) add(parts []string) {
 		s = s[1 : len(s)-1]
 	}
 	switch {
-	case letters < 3, strings.ContainsAny(s, "\n\t<>=\\`"), strings.Contains(s, "_"), strings.HasPrefix(s, "/"), strings.HasPrefix(s, "#"), strings.HasPrefix(s, "%"), strings.HasPrefix(bare, "--"):
+	case letters < 3, strings.ContainsAny(s, "\n\t<>=\\`"), strings.Contains(s, "_"), strings.HasPrefix(s, "/"), strings.HasPrefix(s, "#"), sql.MatchString(s), strings.HasPrefix(s, "%"), strings.HasPrefix(bare, "--"):
 		return
 	case !strings.Contains(s, " ") && !g.words: // a name, a key, a unit
 		return
@@ -182,7 +184,7 @@ func gather(t *testing.T) []string {
 			if strings.HasSuffix(path, "_test.go") {
 				continue
 			}
-			g.words = !strings.Contains(path, "/config/") && !strings.Contains(path, "/loop/") && !strings.Contains(path, "/api/") && !strings.Contains(path, "/access/")
+			g.words = !regexp.MustCompile(`/(config|loop|api|access|broker|journal)/`).MatchString(filepath.ToSlash(path))
 			if strings.HasSuffix(path, ".html") {
 				text, err := os.ReadFile(path)
 				require.NoError(t, err)
