@@ -188,6 +188,9 @@ func (c *Chip) read(now time.Duration) error {
 	c.samples++
 	ch.take(now, code)
 	c.due = now + samplePeriod
+	if c.samples >= visitSamples && len(c.channels) > 1 {
+		c.due = now + stayPeriod
+	}
 
 	switch {
 	case c.samples < visitSamples || len(c.channels) == 1:

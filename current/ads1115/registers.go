@@ -74,6 +74,9 @@ func (r Range) codes(microvolts int64) int64 { return microvolts * 10_000 / r.te
 // Rate of conversions: 860 a second, ±10 % (SBAS444E, data rate variation).
 const (
 	samplePeriod = time.Second / 860
+	// stayPeriod is a little shorter, for as long as evidence is gathered on one channel: a chip that is 10 % quick would
+	// else lose each seventh sample, and that beat falls in step with the crests of a 60 Hz current for tens of ms.
+	stayPeriod = 1110 * time.Microsecond
 	// settleTime lets the conversion that ran while the multiplexer turned end, and one more at the slowest
 	// clock: a new config takes effect only after the running conversion has ended.
 	settleTime = 2600 * time.Microsecond
