@@ -122,6 +122,7 @@ var chipKinds = map[string]chipLimits{
 	"pca9685": {channels: 16, low: 0x40, hi: 0x77, example: "pca9685@0x40", accepted: "0x40 to 0x77 without 0x48 to 0x4b and 0x70"},
 	"ads1115": {channels: 4, low: 0x48, hi: 0x4b, example: "ads1115@0x48", accepted: "0x48 to 0x4b"},
 	"mcp3208": {spi: true, channels: 8, example: "mcp3208"},
+	"hsc":     {channels: 1, low: 0x28, hi: 0x3f, example: "hsc@0x28", accepted: "0x28 to 0x3f, by the transducer's part number"},
 }
 
 // refuses says why the chip cannot have the address; "" when it can.

@@ -194,25 +194,38 @@ func (r *reader) taps(s *Shop) func(value) {
 			t.Of, t.Above, t.Below, t.Drift, t.Delay = -1, 0.3, 0.3, 20, 20e9
 			var at, across TapPlace
 			var of string
+			var digital Chip
 			fields := append([]field{
 				need("name", text(&t.Name, longestName)),
 				may("id", id(&t.ID)),
 				may("at", choice(&at, option[TapPlace]{"inlet", AtInlet}, option[TapPlace]{"duct", AtDuct}, option[TapPlace]{"port", AtPort})),
 				may("across", choice(&across, option[TapPlace]{"filter", AcrossFilter}, option[TapPlace]{"separator", AcrossSeparator})),
 				may("of", text(&of, longestName)),
-				need("zero", quantity(Voltage, &t.Zero, 0, 5.5)),
-				need("scale", quantity(PressureScale, &t.Scale, 1e-6, 1)),
+				may("zero", quantity(Voltage, &t.Zero, 0, 5.5)),
+				may("scale", quantity(PressureScale, &t.Scale, 1e-6, 1)),
+				may("chip", chip(&digital, "hsc")),
+				may("lowest", quantity(Pressure, &t.Lowest, -100_000, 100_000)),
+				may("highest", quantity(Pressure, &t.Highest, -100_000, 100_000)),
 				may("drift", quantity(Pressure, &t.Drift, 1, 1000)),
 				may("above", quantity(Fraction, &t.Above, 0.05, 2)),
 				may("below", quantity(Fraction, &t.Below, 0.05, 0.95)),
 				may("delay", span(&t.Delay, 1e9, 600e9)),
 			}, converterFields(&t.Converter, "ads1115", "mcp3208")...)
+			for i := range fields {
+				fields[i].need = fields[i].key == "name" // what else is needed depends on the transducer
+			}
 			g := v.mapping(fields...)
 			r.enter(aTap, i, v, g, &t.Name, &t.ID)
 			if g == nil {
 				return
 			}
-			v.checkConverter(&t.Converter, g, false, v.path)
+			if g.has("chip") {
+				t.Converter = Converter{Chip: digital, Against: -1}
+				v.r.later = append(v.r.later, func(*Shop) { t.Converter.Chip.Bus = digital.Bus }) // known only by then
+			}
+			if !v.transducer(t, g) {
+				return
+			}
 			if g.has("at") == g.has("across") {
 				v.problem("a pressure tap is at a place or across a part; give one of them", "", "at: inlet, duct or port; or across: filter or separator")
 				return
@@ -231,6 +244,48 @@ func (r *reader) taps(s *Shop) func(value) {
 			v.tapOf(s, t, g, of, sort)
 		})
 	}
+}
+
+// transducer looks at what gives the pressure: a voltage at a converter, or a chip that measures it itself.
+func (v value) transducer(t *Tap, g given) bool {
+	analog, digital := []string{"adc", "channel", "zero", "scale"}, []string{"chip", "lowest", "highest"}
+	if g.has("adc") == g.has("chip") {
+		v.problem("a transducer gives a voltage to a converter, or speaks on the bus itself; give one of them", "", "adc: with channel, zero and scale; or chip: with lowest and highest")
+		return false
+	}
+	wanted, others := analog, append(digital, "")
+	if g.has("chip") {
+		wanted, others = digital, append(analog, "against")
+	}
+	sound := true
+	for _, key := range wanted {
+		if !g.has(key) {
+			v.problem("the key "+key+" is missing", "", key+": beside "+wanted[0]+":")
+			sound = false
+		}
+	}
+	for _, key := range others {
+		if at, has := g[key]; has {
+			at.problem("this key belongs to the other sort of transducer, beside "+others[0]+":", key, "no such key")
+			sound = false
+		}
+	}
+	switch {
+	case !sound:
+		return false
+	case g.has("adc"):
+		v.checkConverter(&t.Converter, g, false, v.path)
+	case t.Highest <= t.Lowest:
+		g["highest"].problem("the range of the transducer ends before it begins", FormatQuantity(Pressure, t.Highest, Metric), "more than lowest, by the part's number")
+	default:
+		at := g["chip"]
+		v.r.later = append(v.r.later, func(*Shop) {
+			if t.Converter.Chip.Bus >= 0 {
+				v.r.uses.input(at, t.Converter, 0, false, v.path)
+			}
+		})
+	}
+	return true
 }
 
 // tapOf finds what the tap measures; with one collector its name may be left out.

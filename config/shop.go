@@ -268,7 +268,9 @@ type Tap struct {
 	Of        int // place of the collector, duct or port
 	Converter Converter
 	Zero      float64 // V at no pressure
-	Scale     float64 // V/Pa
+	Scale     float64 // V/Pa; 0: the chip of Converter is a transducer itself
+	Lowest    float64 // Pa: its range
+	Highest   float64
 	Drift     float64 // Pa by which the zero may wander before it is told
 	Above     float64 // fraction above the model that means a plug
 	Below     float64 // fraction below the model that means a leak or a loaded filter

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -151,4 +152,51 @@ func TestNothingMovesBeforeReady(t *testing.T) {
 	for g := range file.Gates {
 		assert.Zero(t, th.sim.Strokes(g), file.Gates[g].Name)
 	}
+}
+
+// A transducer that speaks on the bus itself serves as the one at a converter does: its suction lies within what the model
+// allows, a plug and an open bin are seen by it, and when it falls silent that is told and nothing else follows.
+func TestATransducerOnTheBus(t *testing.T) {
+	const analog = "adc: ads1115@0x4a, channel: 1, zero: 0.5 V, scale: 0.7 mV/Pa"
+	require.Contains(t, string(demoShop), analog)
+	file, err := config.Parse("the boat shed", strings.NewReader(strings.Replace(string(demoShop), analog, "chip: hsc@0x28, lowest: -4000 Pa, highest: 4000 Pa", 1)))
+	require.NoError(t, err)
+	th, err := newTheatre(t.Context(), file, 1)
+	require.NoError(t, err)
+	ready(th)
+	th.pass(t, time.Second)
+	starts("thickness planer", 0.5)(th)
+	th.pass(t, 30*time.Second)
+	tap := func() controller.TapSnapshot { return th.now().Taps[0] }
+	require.Equal(t, "good", tap().Health)
+	require.NotNil(t, tap().LowPa)
+	assert.Greater(t, *tap().Pa, *tap().LowPa)
+	assert.Less(t, *tap().Pa, *tap().HighPa)
+	assert.Empty(t, th.alarms())
+
+	for key, of := range map[string][2]func(){
+		"plugged/collector":     {func() { th.sim.Plug(1, 0.3) }, func() { th.sim.Plug(1, 1) }},
+		"suction_low/collector": {func() { th.sim.OpenBin(0, true) }, func() { th.sim.OpenBin(0, false) }},
+	} {
+		of[0]()
+		th.pass(t, 60*time.Second)
+		assert.Contains(t, th.alarms(), key)
+		of[1]()
+		th.pass(t, 60*time.Second)
+		assert.NotContains(t, th.alarms(), key)
+	}
+
+	th.sim.Silence(chip("hsc", 0x28), true)
+	th.pass(t, 5*time.Second)
+	assert.Equal(t, "lost", tap().Health)
+	assert.Nil(t, tap().Pa)
+	assert.Equal(t, "running", th.now().Collectors[0].Phase, "the air goes on")
+	told := false
+	for _, c := range th.now().Chips {
+		told = told || c.Name == "hsc@0x28" && strings.Contains(c.Why, "no chip acknowledges")
+	}
+	assert.True(t, told, "%v", th.now().Chips)
+	th.sim.Silence(chip("hsc", 0x28), false)
+	th.pass(t, 10*time.Second)
+	assert.Equal(t, "good", tap().Health)
 }

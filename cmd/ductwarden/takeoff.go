@@ -181,6 +181,11 @@ func orWord(s, otherwise string) string {
 // inputsOf counts sensors, switches and buttons.
 func inputsOf(file *config.Shop) takeoff.Inputs {
 	in := takeoff.Inputs{Taps: len(file.Taps), ConverterChannels: 4}
+	for _, t := range file.Taps {
+		if t.Converter.Chip.Kind == "hsc" {
+			in.Digital++
+		}
+	}
 	line := func(l *config.Line) {
 		if l != nil {
 			in.EndSwitches++

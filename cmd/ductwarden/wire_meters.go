@@ -10,6 +10,7 @@ import (
 	"ductwarden/controller/loop"
 	"ductwarden/current"
 	"ductwarden/current/ads1115"
+	"ductwarden/current/hsc"
 	"ductwarden/current/mcp3208"
 )
 
@@ -119,13 +120,9 @@ func (b *builder) clamp(k *config.Clamp, machines controller.Set, collector int)
 // tap puts a pressure transducer on its converter.
 func (b *builder) tap(i int) error {
 	t := &b.file.Taps[i]
-	volts, err := b.voltage(t)
+	read, err := b.transducer(t)
 	if err != nil {
 		return err
-	}
-	read := func() (float64, bool) {
-		uv, ok := volts.Microvolts()
-		return (float64(uv)/1e6 - t.Zero) / t.Scale, ok
 	}
 	tap := loop.Tap{
 		Name: t.Name, ID: t.ID, Read: read, Lane: b.lane(t.Converter.Chip.Bus), Collector: b.collectorOf(t),
@@ -167,6 +164,30 @@ func (b *builder) tap(i int) error {
 		}
 	}
 	return nil
+}
+
+// transducer reads a tap: a voltage at a converter, or a chip that measures the pressure itself.
+func (b *builder) transducer(t *config.Tap) (func() (float64, bool), error) {
+	if t.Converter.Chip.Kind == "hsc" {
+		bus, err := b.wires.I2C(t.Converter.Chip.Bus)
+		if err != nil {
+			return nil, err
+		}
+		made, err := hsc.New(bus, uint16(t.Converter.Chip.Address), t.Lowest, t.Highest)
+		if err != nil {
+			return nil, err
+		}
+		b.chips = append(b.chips, &madeChip{chip: t.Converter.Chip, inputs: map[config.Converter]int{}, poll: made.Poll, err: made.Err})
+		return made.Pascals, nil
+	}
+	volts, err := b.voltage(t)
+	if err != nil {
+		return nil, err
+	}
+	return func() (float64, bool) {
+		uv, ok := volts.Microvolts()
+		return (float64(uv)/1e6 - t.Zero) / t.Scale, ok
+	}, nil
 }
 
 // voltage is the converter's input that a tap's transducer is on. A reading at the lower rail is a broken wire where

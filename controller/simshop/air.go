@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"ductwarden/config"
+	gauge "ductwarden/current/hsc/chip"
 	"ductwarden/gates"
 )
 
@@ -62,6 +63,15 @@ func (s *Shop) Velocity(collector, duct int) float64 {
 func (s *Shop) wireTaps() {
 	for i := range s.file.Taps {
 		t := &s.file.Taps[i]
+		if t.Converter.Chip.Kind == "hsc" {
+			m := &gauge.Chip{Lowest: t.Lowest, Highest: t.Highest, Pressure: func(now time.Duration) float64 {
+				channel := t.Converter.Chip.Bus<<16 | int(t.Converter.Chip.Address)<<8
+				return s.pressure(t) + 0.001*(t.Highest-t.Lowest)*s.noise.at(channel, now)
+			}}
+			b := s.addBoard(t.Converter.Chip)
+			b.model, b.reset = m, func() {} // it has nothing to forget
+			continue
+		}
 		s.attach(t.Converter, source{bias: t.Zero, scale: t.Scale, pascals: func(time.Duration) float64 { return s.pressure(t) }})
 	}
 }

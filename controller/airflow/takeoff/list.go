@@ -86,6 +86,7 @@ type Gate struct {
 // Inputs are what the shop needs of converters and lines.
 type Inputs struct {
 	Clamps, Taps, Contacts, Buttons, EndSwitches int
+	Digital                                      int // of the taps: transducers that need no converter
 	ConverterChannels                            int // of one chip
 }
 
@@ -324,10 +325,12 @@ func (l *List) electric(runs []Run, in Inputs, r Rules, add adder) {
 	}
 	add("electric", "relay channel", float64(2*relays), "pieces", "two for each gate that relays drive: open and close")
 	add("electric", "current clamp", float64(in.Clamps), "pieces", "fitted with the supply off")
-	add("electric", "pressure transducer", float64(in.Taps), "pieces", "")
-	add("electric", "converter channel", float64(in.Clamps+in.Taps), "pieces", "")
+	add("electric", "pressure transducer", float64(in.Taps-in.Digital), "pieces", "")
+	add("electric", "pressure transducer, I2C", float64(in.Digital), "pieces", "")
+	channels := in.Clamps + in.Taps - in.Digital
+	add("electric", "converter channel", float64(channels), "pieces", "")
 	if in.ConverterChannels > 0 {
-		add("electric", fmt.Sprintf("converter chip, %d channels", in.ConverterChannels), math.Ceil(float64(in.Clamps+in.Taps)/float64(in.ConverterChannels)), "pieces", "")
+		add("electric", fmt.Sprintf("converter chip, %d channels", in.ConverterChannels), math.Ceil(float64(channels)/float64(in.ConverterChannels)), "pieces", "")
 	}
 	add("electric", "end switch", float64(in.EndSwitches), "pieces", "")
 	add("electric", "contact or auxiliary contact", float64(in.Contacts), "pieces", "")
