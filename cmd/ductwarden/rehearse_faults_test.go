@@ -200,3 +200,42 @@ func TestATransducerOnTheBus(t *testing.T) {
 	th.pass(t, 10*time.Second)
 	assert.Equal(t, "good", tap().Health)
 }
+
+// The brake's time reaches the detector from the shop file: what flows so soon after the stop is the brake's and no start.
+func TestTheBrakeIsToldByTheShopFile(t *testing.T) {
+	const clamp = "running: 2.5 A, idle: 1.2 A}}]}"
+	require.Equal(t, 1, strings.Count(string(demoShop), clamp))
+	restarts := func(keys string) (n int) {
+		file, err := config.Parse("the boat shed", strings.NewReader(strings.Replace(string(demoShop), clamp, "running: 2.5 A, idle: 1.2 A"+keys+"}}]}", 1)))
+		require.NoError(t, err)
+		th, err := newTheatre(t.Context(), file, 1)
+		require.NoError(t, err)
+		ready(th)
+		th.pass(t, time.Second)
+		starts("thickness planer", 0.5)(th)
+		th.pass(t, 15*time.Second)
+		require.Equal(t, "running", th.now().Machines[0].State)
+		stops("thickness planer")(th)
+		was, end := "running", th.clock.Now()
+		watch := func(until time.Duration) {
+			for th.clock.Now() < end+until {
+				th.pass(t, 20*time.Millisecond)
+				if is := th.now().Machines[0].State; is != was {
+					if is == "running" {
+						n++
+					}
+					was = is
+				}
+			}
+		}
+		watch(2500 * time.Millisecond) // the current's end has been seen, its hold is over
+		require.NotEqual(t, "running", was)
+		th.sim.Switch(0, true)
+		watch(4 * time.Second)
+		th.sim.Switch(0, false)
+		watch(12 * time.Second)
+		return n
+	}
+	assert.Equal(t, 1, restarts(""), "without the key such a current is a start")
+	assert.Zero(t, restarts(", brake: 8 s"))
+}
