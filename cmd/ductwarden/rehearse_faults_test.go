@@ -16,7 +16,18 @@ import (
 // staged is a boat shed on duty, in which a test breaks things.
 func staged(t *testing.T) *theatre {
 	t.Helper()
-	file, err := rehearsedShop(nil)
+	return shedWith(t, "", "")
+}
+
+// shedWith is staged with one piece of its shop file, which stands there once, written otherwise.
+func shedWith(t *testing.T, piece, other string) *theatre {
+	t.Helper()
+	text := string(demoShop)
+	if piece != "" {
+		require.Equal(t, 1, strings.Count(text, piece))
+		text = strings.Replace(text, piece, other, 1)
+	}
+	file, err := config.Parse("the boat shed", strings.NewReader(text))
 	require.NoError(t, err)
 	th, err := newTheatre(t.Context(), file, 1)
 	require.NoError(t, err)
@@ -157,14 +168,7 @@ func TestNothingMovesBeforeReady(t *testing.T) {
 // A transducer that speaks on the bus itself serves as the one at a converter does: its suction lies within what the model
 // allows, a plug and an open bin are seen by it, and when it falls silent that is told and nothing else follows.
 func TestATransducerOnTheBus(t *testing.T) {
-	const analog = "adc: ads1115@0x4a, channel: 1, zero: 0.5 V, scale: 0.7 mV/Pa"
-	require.Contains(t, string(demoShop), analog)
-	file, err := config.Parse("the boat shed", strings.NewReader(strings.Replace(string(demoShop), analog, "chip: hsc@0x28, lowest: -4000 Pa, highest: 4000 Pa", 1)))
-	require.NoError(t, err)
-	th, err := newTheatre(t.Context(), file, 1)
-	require.NoError(t, err)
-	ready(th)
-	th.pass(t, time.Second)
+	th := shedWith(t, "adc: ads1115@0x4a, channel: 1, zero: 0.5 V, scale: 0.7 mV/Pa", "chip: hsc@0x28, lowest: -4000 Pa, highest: 4000 Pa")
 	starts("thickness planer", 0.5)(th)
 	th.pass(t, 30*time.Second)
 	tap := func() controller.TapSnapshot { return th.now().Taps[0] }
@@ -203,15 +207,8 @@ func TestATransducerOnTheBus(t *testing.T) {
 
 // The brake's time reaches the detector from the shop file: what flows so soon after the stop is the brake's and no start.
 func TestTheBrakeIsToldByTheShopFile(t *testing.T) {
-	const clamp = "running: 2.5 A, idle: 1.2 A}}]}"
-	require.Equal(t, 1, strings.Count(string(demoShop), clamp))
 	restarts := func(keys string) (n int) {
-		file, err := config.Parse("the boat shed", strings.NewReader(strings.Replace(string(demoShop), clamp, "running: 2.5 A, idle: 1.2 A"+keys+"}}]}", 1)))
-		require.NoError(t, err)
-		th, err := newTheatre(t.Context(), file, 1)
-		require.NoError(t, err)
-		ready(th)
-		th.pass(t, time.Second)
+		th := shedWith(t, "running: 2.5 A, idle: 1.2 A}}]}", "running: 2.5 A, idle: 1.2 A"+keys+"}}]}")
 		starts("thickness planer", 0.5)(th)
 		th.pass(t, 15*time.Second)
 		require.Equal(t, "running", th.now().Machines[0].State)

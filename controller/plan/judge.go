@@ -23,7 +23,7 @@ type room struct {
 
 	best choice
 
-	asked, wide limits          // at the margins asked, and at the best margin where nothing carries
+	asked, wide limits          // at the margins asked, and at the best margin so far
 	most        [][places]int64 // by place in demand.carry: the most air that a free gate brings while that duct carries, mm3/s
 
 	widest   [places]Ratio // by gate: what marginAtMost said of the family that splits

@@ -23,8 +23,8 @@ const (
 
 	outputLow  = 1638 // 10 % of 2^14
 	outputHigh = 14745
-	// beyond says how far past its ends a reading is believed: a range is given with some per cent to spare. At 5 % of
-	// 2^14 and below, or 95 % and above, the bridge is open, shorted or overloaded.
+	// A reading is believed a little past the ends of its range, where a sound chip can still be (own choice: 5 and 95 %
+	// of 2^14). Beyond that the bridge is open, shorted or overloaded.
 	railLow, railHigh = 819, 15565
 )
 
