@@ -184,6 +184,7 @@ func (s *Service) Run(ctx context.Context) error {
 	if err := s.announce(); err != nil {
 		s.c.Log.Error("what is gone from the shop file may stay on the broker", "why", err)
 	}
+	s.drain() // what was offered already stands on the broker before it hears that we are online
 	var wg sync.WaitGroup
 	wg.Go(func() { s.asks.run(ctx) })
 	wg.Go(func() { s.feed(ctx) })

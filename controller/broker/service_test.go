@@ -20,8 +20,9 @@ import (
 func TestTheWholeShopIsOnTheBroker(t *testing.T) {
 	m := brokertest.Start(t)
 	early := listen(t, m.URL(), "#")
-	r := run(t, m.URL(), nil)
-	r.Offer(state(r.now(), false))
+	c, d, began := config(m.URL(), nil)
+	r := runWith(t, c, func(s *broker.Service) any { s.Offer(state(0, false)); return nil }) // before it connects
+	r.desk, r.began = d, began
 	r.online(t)
 	require.Eventually(t, r.Link().Settled, 30*time.Second, 5*time.Millisecond)
 	require.Eventually(t, func() bool { return early.value(site+"availability") == "online" }, 30*time.Second, 5*time.Millisecond)
