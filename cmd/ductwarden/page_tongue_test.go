@@ -117,6 +117,12 @@ func TestAnotherLanguageIsOneFile(t *testing.T) {
 	b.Until(`document.querySelector('#alarmlist td:nth-child(4)')?.textContent ?? ''`, ringed("stands"))
 	for _, p := range []string{"/alarms", "/", "/wall", "/table", "/cautions", "/history", "/setup", "/setup/air", "/setup/bench", "/setup/file"} {
 		b.Open(url+p, 1280, 800)
+		if p == "/history" { // the alarm, and what was asked, are written beside the control
+			require.Eventually(t, func() bool {
+				b.Open(url+p, 0, 0)
+				return b.JS(`String(document.querySelectorAll('.told').length)`) == "2"
+			}, time.Minute, 300*time.Millisecond)
+		}
 		if p != "/cautions" {
 			b.Until(`String([...document.querySelectorAll('[data-field=mode], [data-field="wall.state"]')].every(e => e.textContent !== '…'))`, "true")
 		}

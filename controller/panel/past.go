@@ -104,7 +104,7 @@ func (s *Server) fill(p *past, from, to time.Time, units string) error {
 			p.Figures = append(p.Figures, drawn)
 		}
 	}
-	clock := func(t time.Time) string { return t.Local().Format("2 Jan 15:04:05") }
+	clock := func(t time.Time) string { return t.Local().Format("2006-01-02 15:04:05") }
 	marks := list{Key: "marks", Head: []string{"col.when", "col.what", "col.name", "col.role", "col.note"}}
 	for _, m := range got.Marks {
 		marks.Rows = append(marks.Rows, []string{clock(m.At), plain(m.What), m.Subject, plain(m.Who), m.Note})

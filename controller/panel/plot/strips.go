@@ -83,7 +83,7 @@ func days(b *strings.Builder, from, to time.Time, x func(time.Time) float64, flo
 		if at.Before(from) {
 			continue
 		}
-		fmt.Fprintf(b, `<path class="day" d="M%.1f 0V%g"/><text class="when" x="%.1f" y="%g">%s</text>`, x(at), floor, x(at)+2, floor+20, at.Format("2 Jan"))
+		fmt.Fprintf(b, `<path class="day" d="M%.1f 0V%g"/><text class="when" x="%.1f" y="%g">%s</text>`, x(at), floor, x(at)+2, floor+20, at.Format("01-02"))
 	}
 }
 

@@ -35,7 +35,7 @@ func TestStrips(t *testing.T) {
 	assert.Equal(t, 2, rects)
 	assert.Contains(t, svg, `width="340.0"`, "a day of two is half of the plot")
 	assert.Contains(t, svg, `width="1.5"`, "a moment can be seen")
-	assert.Contains(t, svg, ">2 Mar<")
+	assert.Contains(t, svg, ">03-02<")
 	assert.Contains(t, svg, ">10 h<")
 	assert.Contains(t, svg, "…")
 	assert.NotContains(t, svg, "<b>")

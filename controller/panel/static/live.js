@@ -251,7 +251,7 @@ for (const table of document.querySelectorAll('main table:has(thead)')) {
   label();
   if (table.tBodies[0]) new MutationObserver(label).observe(table.tBodies[0], { childList: true });
 }
-document.querySelectorAll('.airsheet, .problem').forEach(trTree);
+document.querySelectorAll('.airsheet, .problem, .told').forEach(trTree);
 if (document.body.dataset.live) {
   connect();
   setInterval(() => {
