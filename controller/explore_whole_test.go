@@ -278,8 +278,16 @@ func TestExploreWhole(t *testing.T) {
 		}
 	}
 	for name, start := range map[string]func(*world){"from a start": wholeStart, "from a cut": cutting} {
-		sl := &slice{name: "(d) the whole, " + name, shop: twoOfEach(60 * controller.Second), rules: ruleList(), start: start, moves: wholeMoves, apply: wholeApply, pack: wholePack,
-			visit: settled, leavesOut: "a second fault at a time; things between two moments at which something is due; what lies deeper", depth: 6}
+		shop := twoOfEach(60 * controller.Second)
+		rests := restsAndReturns(shop)
+		both := func(w *world) string {
+			if wrong := settled(w); wrong != "" {
+				return wrong
+			}
+			return rests(w)
+		}
+		sl := &slice{name: "(d) the whole, " + name, shop: shop, rules: ruleList(), start: start, moves: wholeMoves, apply: wholeApply, pack: wholePack,
+			visit: both, leavesOut: "a second fault at a time; things between two moments at which something is due; what lies deeper", depth: 6}
 		if *long {
 			sl.depth = 8
 		}

@@ -9,7 +9,7 @@ import (
 func faultRules() []*rule {
 	return []*rule{
 		{id: "I17", says: "a collector that failed starts again only after an acknowledgement given once its motor stood; a new program forgets all but the unclean end, and stands by",
-			event: latchesClear, effect: latchesHold, timed: true},
+			event: latchesClear, effect: latchesHold, timed: true, remembers: true},
 		{id: "I25", says: "a machine that runs has its air within the time that its gates need, or no_air stands for it",
 			instead: "the remaining seconds are in the snapshot's sentence: TestAirReturnsAfterTheRest", after: runsHasAir},
 		{id: "I29", says: "what a fault does and the condition that tells of it come in the same step",

@@ -18,8 +18,9 @@ type rule struct {
 	effect func(w *watchers, k *keeps, ev controller.Event, e controller.Effect)
 	after  func(w *watchers, k *keeps, ev controller.Event, out []controller.Effect, accepted bool)
 
-	timed   bool                              // keeps moments, which a slice without time forgets
-	horizon func(w *world) controller.Instant // ages in its memory beyond this are all alike; nil: an hour
+	remembers bool                              // carries its sets from one step to the next
+	timed     bool                              // keeps moments, which a slice without time forgets
+	horizon   func(w *world) controller.Instant // ages in its memory beyond this are all alike; nil: an hour
 }
 
 // keeps is the memory of one observer.

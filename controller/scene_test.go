@@ -151,7 +151,7 @@ func (s *scene) take(ev controller.Event, accepted bool) {
 			if n == c || ev.N == controller.Everything {
 				s.coll[c].open = ev.V != 0
 				if ev.V != 0 {
-					s.dropCalls(c)
+					s.endCalls(c)
 					s.coll[c].fresh, s.coll[c].held = false, false
 				}
 			}
@@ -197,7 +197,7 @@ func (s *scene) machine(n int, b current.Belief) {
 // call notes that somebody wants the air of machine n.
 func (s *scene) call(n int) {
 	for c := range s.shop.Collectors {
-		if s.shop.Machines[n].Collectors.Has(c) {
+		if s.shop.Machines[n].Collectors.Has(c) && !s.coll[c].open {
 			s.coll[c].fresh = true
 		}
 	}
@@ -254,6 +254,16 @@ func (s *scene) dropCalls(c int) {
 	}
 }
 
+// endCalls notes that collector c is off for whoever called it: a machine that has no other is no longer called.
+func (s *scene) endCalls(c int) {
+	s.dropCalls(c)
+	for m := range s.shop.Machines {
+		if s.shop.Machines[m].Collectors == gates.Of(c) {
+			s.mach[m].pressed = 0
+		}
+	}
+}
+
 // request takes a request in that was accepted.
 func (s *scene) request(ev controller.Event) {
 	n := int(ev.N)
@@ -301,7 +311,7 @@ func (s *scene) request(ev controller.Event) {
 				d.fresh = true
 			case gates.Off:
 				d.fresh = false
-				s.dropCalls(n)
+				s.endCalls(n)
 			}
 		}
 	}
@@ -383,7 +393,7 @@ func (s *scene) effect(e controller.Effect) {
 			s.line = s.line.Without(n)
 			d := &s.coll[n]
 			d.off, d.fresh, d.byHand = s.now, false, false
-			s.dropCalls(n)
+			s.endCalls(n)
 			d.stood = d.feedback == controller.Still && e.Why != controller.BecauseStartNotProved && e.Why != controller.BecauseTripped
 		}
 	}

@@ -19,9 +19,16 @@ const (
 	tablesEnd   = "<!-- tables end -->"
 )
 
-// TestMain writes the tables of DEVELOPERS.md after a whole run with -update.
+// TestMain writes the tables of DEVELOPERS.md after a whole run with -update, and what explorations came to into the file
+// that EXPLORED names.
 func TestMain(m *testing.M) {
 	code := m.Run()
+	if path := os.Getenv("EXPLORED"); path != "" && len(explorations.lines) > 0 {
+		if err := os.WriteFile(path, []byte(toldExplorations()), 0o644); err != nil {
+			fmt.Println(err)
+			code = 1
+		}
+	}
 	if code == 0 && *update && explored["I1"] > 0 && exercised["I18"] > 0 && exercised["I19"] > 0 {
 		path := filepath.Join("..", "DEVELOPERS.md")
 		text, err := os.ReadFile(path)
