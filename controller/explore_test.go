@@ -17,7 +17,8 @@ import (
 
 // Exploration visits every state that a slice can reach, breadth first, so that the first counterexample is a shortest
 // one. A state is the core's key, the observers' memory and the slice's own surroundings, written as bytes; visited ones
-// are kept as 64-bit hashes (of ten million states two share one by chance in about one run of a million).
+// are kept as 64-bit hashes (of ten million states two share one by chance in about one run of a million), in slices (c)
+// whole.
 //
 // The slices divide the work. (a) in package gates: one motion machine against every physical gate, with time. (b) rest,
 // starts, least run and linger against every course of a working hour, with time. (c) the core without time: every timer

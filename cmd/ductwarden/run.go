@@ -100,7 +100,7 @@ func (k *keeper) run(ctx context.Context, t *tenure) (err error) {
 		log.Warn(err.Error())
 	}
 	d, err := wire(file, settings{
-		scheduler: clock, wires: wires, epoch: boot, starts: starts, before: before, feed: k.supervisor.Feed, scribe: book, left: t.left,
+		scheduler: clock, wires: wires, epoch: boot, starts: starts, before: before, feed: k.supervisor.Feed, scribe: book, left: t.left, laid: t.laid,
 		scanned: counted.scanned, edits: keptFile{file.Path}, changed: func(err error) { tellStarts(log, err) }, trouble: tellTrouble(ctx, log),
 	})
 	if err != nil {

@@ -21,16 +21,18 @@ import (
 	"ductwarden/controller/journal"
 	"ductwarden/controller/loop"
 	"ductwarden/controller/panel/api"
+	"ductwarden/controller/plan"
 	"ductwarden/controller/publish/metrics"
 )
 
-// tenure is the time in which one shop file is in force.
+// tenure is the time in which one shop file is in force; laid are its planners, where they were laid out beforehand.
 type tenure struct {
 	file  *config.Shop
 	clock loop.Scheduler
 	left  *loop.Left   // what the one before left; nil: the program has just started
 	was   *config.Shop // in force before, to fall back on; nil: nothing
-	loop  *loop.Loop   // once it runs
+	laid  []plan.Planner
+	loop  *loop.Loop // once it runs
 	end   context.CancelFunc
 	next  *tenure // set before end is called
 }
@@ -116,7 +118,7 @@ func (k *keeper) reload(ctx context.Context) error {
 	if t == nil || t.next != nil {
 		return errors.New("the program is just starting; try again in a moment")
 	}
-	file, err := k.weigh(t.file.Path)
+	file, laid, err := k.weigh(t.file.Path)
 	if err != nil {
 		return fmt.Errorf("the shop file stays as it was: %w", err)
 	}
@@ -125,7 +127,7 @@ func (k *keeper) reload(ctx context.Context) error {
 		return fmt.Errorf("the shop file stays as it was: %w", err)
 	}
 	k.mu.Lock()
-	t.next = &tenure{file: file, left: &left, was: t.file}
+	t.next = &tenure{file: file, left: &left, was: t.file, laid: laid}
 	k.mu.Unlock()
 	k.log.Info("the changed shop file takes effect: standing by until a person presses Ready", "file", file.Path)
 	time.AfterFunc(answerFirst, t.end)
@@ -135,20 +137,30 @@ func (k *keeper) reload(ctx context.Context) error {
 // answerFirst is left between the word that a file is loaded anew and the end of who says it.
 const answerFirst = 50 * time.Millisecond
 
-// weigh reads the file and does everything with it that can be done without touching the shop.
-func (k *keeper) weigh(path string) (*config.Shop, error) {
+// weigh reads the file and does everything with it that can be done without touching the shop. Its planners think here, beside
+// the loop that still runs: between two loops nobody feeds the watchdog, and thinking takes a large shop seconds on a small
+// board.
+func (k *keeper) weigh(path string) (*config.Shop, []plan.Planner, error) {
 	file, err := config.Load(path)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if _, err := wire(file, settings{scheduler: loop.NewVirtual(loop.AsFastAsMayBe), wires: &noting{}, look: true}); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	w, err := k.open(file)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return file, w.Close()
+	if err := w.Close(); err != nil {
+		return nil, nil, err
+	}
+	trees, models, err := compile(file)
+	if err != nil {
+		return nil, nil, err
+	}
+	laid, err := planners(file, trees, models)
+	return file, laid, err
 }
 
 // hearHangUp takes the signal by which a service manager has the file loaded anew. Where a person has started the

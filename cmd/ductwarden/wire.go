@@ -57,7 +57,8 @@ type settings struct {
 	epoch     string // names this start of the program to remote parts
 	starts    *loop.Starts
 	before    loop.Restored
-	left      *loop.Left // what the loop before left under another shop file; nil: the program has just started
+	left      *loop.Left     // what the loop before left under another shop file; nil: the program has just started
+	laid      []plan.Planner // of this shop file, thought out already; nil: they are laid out now
 	feed      func()
 	scribe    *scribe // keeps the journal; nil: none
 	look      bool    // only to see which wires are asked for: nothing will run
@@ -128,12 +129,15 @@ func wire(file *config.Shop, s settings) (*daemon, error) {
 	if err != nil {
 		return nil, err
 	}
-	thinkers, err := layPlanners(file, trees, models, !s.look)
-	if err != nil {
-		return nil, err
+	laid := s.laid
+	if laid == nil {
+		if laid, err = layPlanners(file, trees, models, !s.look); err != nil {
+			return nil, err
+		}
 	}
-	for c := range thinkers {
-		thinkers[c] = s.scribe.listening(c, thinkers[c])
+	thinkers := make([]plan.Planner, len(laid))
+	for c := range laid {
+		thinkers[c] = s.scribe.listening(c, laid[c])
 	}
 	shop, err := file.Core(thinkers)
 	if err != nil {
