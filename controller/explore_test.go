@@ -450,7 +450,7 @@ var explorations struct {
 // toldExplorations is what all slices came to, against the goals.
 func toldExplorations() string {
 	e := &explorations
-	return fmt.Sprintf("%s\nexploration of the core, (b) to (d): %.1f min beside what else was tested (goal 4), at most %d MB taken from the system (goal 2048)\n",
+	return fmt.Sprintf("%s\nexploration of the core, (b) to (d): %.1f min beside what else was tested (goal 4), at most %d MB taken from the system (goal 2048)",
 		strings.Join(e.lines, "\n"), e.ended.Sub(e.began).Minutes(), e.most>>20)
 }
 

@@ -1,6 +1,7 @@
 package controller_test
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -19,12 +20,17 @@ const (
 	tablesEnd   = "<!-- tables end -->"
 )
 
-// TestMain writes the tables of DEVELOPERS.md after a whole run with -update, and what explorations came to into the file
-// that EXPLORED names.
+// TestMain writes the tables of DEVELOPERS.md after a whole run with -update, and the figures of a run into the file that
+// FIGURES names.
 func TestMain(m *testing.M) {
 	code := m.Run()
-	if path := os.Getenv("EXPLORED"); path != "" && len(explorations.lines) > 0 {
-		if err := os.WriteFile(path, []byte(toldExplorations()), 0o644); err != nil {
+	if path := os.Getenv("FIGURES"); path != "" && len(explorations.lines) > 0 {
+		f, err := os.OpenFile(path, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o644)
+		if err == nil {
+			_, err = fmt.Fprintf(f, "%s\n%s\n", toldExplorations(), yearsFigure)
+			err = errors.Join(err, f.Close())
+		}
+		if err != nil {
 			fmt.Println(err)
 			code = 1
 		}

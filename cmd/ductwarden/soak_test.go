@@ -87,14 +87,16 @@ func TestSoak(t *testing.T) {
 	}
 	early, late := slices.Min(heaps[looks/4:looks/2]), slices.Min(heaps[3*looks/4:])
 	few, many := slices.Max(routines[looks/4:looks/2]), slices.Min(routines[3*looks/4:])
-	t.Logf("%v: heap %.2f MB, then %.2f MB; goroutines %d, then %d", length, float64(early)/1e6, float64(late)/1e6, few, many)
+	defer func() {
+		cameTo(t, "soak of %v, %.0f times real time: heap %.2f MB in its second quarter, %.2f MB in its last; goroutines %d, then %d", length,
+			(l.clock.Now()-began).Seconds()/length.Seconds(), float64(early)/1e6, float64(late)/1e6, few, many)
+	}()
 	assert.Less(t, float64(late), float64(early)*1.2+1e6, "the heap grows: %v", heaps)
 	assert.LessOrEqual(t, many, few, "goroutines grow: %v", routines)
 
 	cancel()
 	require.NoError(t, page.Close())
 	all.Wait()
-	t.Logf("%.0f times real time", (l.clock.Now()-began).Seconds()/length.Seconds())
 	require.NoError(t, f.Close())
 	require.NoError(t, book.Close())
 	assert.Empty(t, book.journal.Failing())

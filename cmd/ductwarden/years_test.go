@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"math/rand/v2"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -526,8 +527,8 @@ func TestShopsLiveWithEveryFault(t *testing.T) {
 		}
 	}
 	took := time.Since(began)
-	t.Logf("%v of %d shops lived in %v: %.0f times real time, %.4f shop-years a minute", lived, *lives, took.Round(time.Second),
-		lived.Seconds()/took.Seconds(), lived.Hours()/shopYear.Hours()/took.Minutes())
+	cameTo(t, "whole loop: %v of %d shops lived in %v: %.0f times real time, %.4f shop-years a minute; %d kinds of faults, %d of alarms, %d of refusals reached", lived, *lives, took.Round(time.Second),
+		lived.Seconds()/took.Seconds(), lived.Hours()/shopYear.Hours()/took.Minutes(), len(faults), len(raised), len(refused))
 	counted(t, "faults", faults)
 	counted(t, "alarms", raised)
 	counted(t, "refusals", refused)
@@ -536,6 +537,20 @@ func TestShopsLiveWithEveryFault(t *testing.T) {
 			continue // in these shops each machine has a clamp of its own
 		}
 		assert.Positive(t, raised[c.String()], "the alarm %s was never reached", c)
+	}
+}
+
+// cameTo prints what a run came to, and keeps it in the file that FIGURES names.
+func cameTo(t *testing.T, format string, args ...any) {
+	t.Helper()
+	line := fmt.Sprintf(format, args...)
+	t.Log(line)
+	if path := os.Getenv("FIGURES"); path != "" {
+		f, err := os.OpenFile(path, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o644)
+		require.NoError(t, err)
+		defer f.Close()
+		_, err = fmt.Fprintln(f, line)
+		require.NoError(t, err)
 	}
 }
 
