@@ -3,7 +3,9 @@ package controller_test
 import (
 	"fmt"
 	"hash/maphash"
+	"regexp"
 	"runtime"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -304,9 +306,17 @@ func newWorld(sl *slice, story *strings.Builder) *world {
 	return w
 }
 
-// told is what has happened, with times counted from noon.
+var stamp = regexp.MustCompile(`(?m)^at (\d+)ms`)
+
+// told is what has happened, with times counted from the beginning; without time there are none.
 func (w *world) told() string {
-	return strings.ReplaceAll(w.story.String(), fmt.Sprintf("at %d", noon)[:6], "at ")
+	return stamp.ReplaceAllStringFunc(w.story.String(), func(s string) string {
+		at, err := strconv.ParseInt(stamp.FindStringSubmatch(s)[1], 10, 64)
+		if err != nil || w.slice.untimed {
+			return "then"
+		}
+		return fmt.Sprintf("at %dms", at-int64(noon))
+	})
 }
 
 // explore visits every state of a slice with times.
