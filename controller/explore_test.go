@@ -428,6 +428,7 @@ func (sl *slice) holds(t *testing.T) found {
 	counted.Lock()
 	defer counted.Unlock()
 	explorations.lines = append(explorations.lines, line)
+	explorations.rows = append(explorations.rows, fmt.Sprintf("| %s | %d | %d | %d | %s | %s |", sl.name, f.states, f.transitions, f.depth, extent, sl.leavesOut))
 	if explorations.began.IsZero() || began.Before(explorations.began) {
 		explorations.began = began
 	}
@@ -452,7 +453,7 @@ var counted sync.Mutex
 
 // explorations are what all slices of a run came to.
 var explorations struct {
-	lines        []string
+	lines, rows  []string // as they are printed, and as a table's
 	began, ended time.Time
 	most         uint64 // bytes taken from the system
 }

@@ -22,16 +22,16 @@ import (
 type stepper func(*controller.Shop, *controller.State, controller.Event, []controller.Effect) []controller.Effect
 
 // property is an invariant of that kind.
-type property struct{ id, says, instead string }
+type property struct{ id, observer, says, instead string }
 
 var properties = []property{
-	{"I18", "a fault's own step closes nothing and starts nothing, and with it no collector starts that would not without it",
+	{"I18", "enables", "a fault's own step closes nothing and starts nothing, and with it no collector starts that would not without it",
 		"a later close may come earlier than without the fault, where a gate that was waited for left the plan; I3 and I15 judge what it takes away"},
-	{"I19", "Step is total: no state, event or time panics; it allocates nothing (TestStepAllocatesNothing), asks each planner at most six times and returns a bounded number of effects", ""},
-	{"I20", "the same event in the same state brings the same state and the same effects", ""},
-	{"I21", "times count only against each other: the same trace a day later brings the same effects", "no wall time is in Event or State: their fields are read by a test"},
-	{"I28", "from every state, with nothing happening any more, the core comes to rest within the sum of its longest times", "the notes' bound leaves out the times that people set: holds, buttons, long runs"},
-	{"I30", "from every state a person who mends, acknowledges and presses Ready has the shop on duty with air at the next start", ""},
+	{"I19", "total", "Step is total: no state, event or time panics; it allocates nothing (TestStepAllocatesNothing), asks each planner at most six times and returns a bounded number of effects", ""},
+	{"I20", "repeats", "the same event in the same state brings the same state and the same effects", ""},
+	{"I21", "shifted", "times count only against each other: the same trace a day later brings the same effects", "no wall time is in Event or State: their fields are read by a test"},
+	{"I28", "comesToRest", "from every state, with nothing happening any more, the core comes to rest within the sum of its longest times", "the notes' bound leaves out the times that people set: holds, buttons, long runs"},
+	{"I30", "hasWayBack", "from every state a person who mends, acknowledges and presses Ready has the shop on duty with air at the next start", ""},
 }
 
 // enables says what a fault enabled: closes and starts of its own step, or of the next in the run with it and not in
@@ -360,7 +360,7 @@ func TestPropertiesHold(t *testing.T) {
 		require.Empty(t, comesToRest(controller.Step, shop, s, nil), "I28")
 		require.Empty(t, hasWayBack(controller.Step, shop, s, nil), "I30")
 	})
-	for _, id := range []string{"I19", "I20", "I21", "I28", "I30"} {
+	for _, id := range []string{"I19", "total", "I20", "I21", "I28", "I30"} {
 		exercised[id] += n
 	}
 	for _, v := range []any{controller.Event{}, controller.State{}} {

@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"reflect"
 	"regexp"
+	"runtime"
 	"sort"
 	"strconv"
 	"strings"
@@ -35,6 +37,12 @@ func TestMain(m *testing.M) {
 			code = 1
 		}
 	}
+	if code == 0 && *update && len(explorations.rows) > 0 {
+		if err := writeSlices(); err != nil {
+			fmt.Println(err)
+			code = 1
+		}
+	}
 	if code == 0 && *update && explored["I1"] > 0 && exercised["I18"] > 0 && exercised["I19"] > 0 {
 		path := filepath.Join("..", "DEVELOPERS.md")
 		text, err := os.ReadFile(path)
@@ -50,15 +58,49 @@ func TestMain(m *testing.M) {
 	os.Exit(code)
 }
 
+// writeSlices writes what each slice came to into DEVELOPERS.md: those of every run, or with -long those behind it.
+func writeSlices() error {
+	path := filepath.Join("..", "DEVELOPERS.md")
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return err
+	}
+	of := "every run"
+	if *long {
+		of = "-long"
+	}
+	begin, end := "<!-- slices of "+of+" begin -->\n", "<!-- slices of "+of+" end -->"
+	before, rest, found := strings.Cut(string(text), begin)
+	_, after, ended := strings.Cut(rest, end)
+	if !found || !ended {
+		return fmt.Errorf("DEVELOPERS.md has no place for the slices of %s", of)
+	}
+	sort.Strings(explorations.rows)
+	table := "| slice | states | transitions | depth | extent | leaves out |\n|---|---|---|---|---|---|\n" + strings.Join(explorations.rows, "\n") + "\n"
+	return os.WriteFile(path, []byte(before+begin+table+end+after), 0o644)
+}
+
 // row is an invariant as the table has it.
-type row struct{ id, says, instead string }
+type row struct{ id, observer, says, instead string }
+
+// observer names the functions that judge a rule.
+func (r *rule) observer() string {
+	var names []string
+	for _, f := range []any{r.event, r.effect, r.after} {
+		if v := reflect.ValueOf(f); !v.IsNil() {
+			name := runtime.FuncForPC(v.Pointer()).Name()
+			names = append(names, "`"+name[strings.LastIndexByte(name, '.')+1:]+"`")
+		}
+	}
+	return strings.Join(names, ", ")
+}
 
 func rows() (out []row) {
 	for _, r := range ruleList() {
-		out = append(out, row{r.id, r.says, r.instead})
+		out = append(out, row{r.id, r.observer(), r.says, r.instead})
 	}
 	for _, p := range properties {
-		out = append(out, row(p))
+		out = append(out, row{p.id, "`" + p.observer + "`", p.says, p.instead})
 	}
 	number := func(id string) int {
 		n, _ := strconv.Atoi(id[1:])
@@ -75,10 +117,10 @@ func rows() (out []row) {
 func tables() string {
 	var b strings.Builder
 	b.WriteString(tablesBegin + "\n\n## Invariants and their observers\n\n")
-	b.WriteString("Each rule has an observer in `controller/observe_start_test.go` and its neighbours (or compares runs in `controller/properties_test.go`), written against events and effects with timers of its own, and a trace in which it fires (`TestObserversFire`, `TestPropertiesFire`). Exercised: how often it was put to the test in simulated shop-years, properties and exploration of one run; states: in how many explored states it was on, of slices (b), (c) and (d) (`go test ./controller -run Explore -v` prints each with its extent and what it leaves out; slice (a) is in `gates`). D rules are the design's own.\n\n")
-	b.WriteString("| rule | what is held to | where it differs from the first wording, and why | exercised | states |\n|---|---|---|---|---|\n")
+	b.WriteString("Each rule has an observer in `controller/observe_start_test.go` and its neighbours (or compares runs in `controller/properties_test.go`), written against events and effects with timers of its own, and a trace in which it fires (`TestObserversFire`, `TestPropertiesFire`). Exercised: how often it was put to the test in simulated shop-years, properties and exploration of one run; states: in how many explored states it was on, of slices (b), (c) and (d) (see Exploration). D rules are the design's own.\n\n")
+	b.WriteString("| rule | what is held to | where it differs from the first wording, and why | observer | exercised | states |\n|---|---|---|---|---|---|\n")
 	for _, r := range rows() {
-		fmt.Fprintf(&b, "| %s | %s | %s | %d | %d |\n", r.id, r.says, r.instead, exercised[r.id], explored[r.id])
+		fmt.Fprintf(&b, "| %s | %s | %s | %s | %d | %d |\n", r.id, r.says, r.instead, r.observer, exercised[r.id], explored[r.id])
 	}
 	b.WriteString("\n## Faults and their tests\n\n| # | fault | test, or why not |\n|---|---|---|\n")
 	for i, f := range faultRows {
