@@ -71,7 +71,7 @@ func TestAWorkingDayWritesLittle(t *testing.T) {
 				pass(32 * time.Minute)
 				day := float64(written(t)-before) * 15 / 1e6
 				require.NoError(t, book.Close())
-				cameTo(t, "a working day of 8 h writes %.2f MB to the journal (goal 10; %d rows in 37 minutes)", day, book.journal.Written())
+				cameTo(t, "a working day of 8 h, %s, writes %.2f MB to the journal (goal of an ordinary one 10; %d rows in 37 minutes)", name, day, book.journal.Written())
 				assert.Less(t, day, c.most)
 				assert.Positive(t, day)
 			})
