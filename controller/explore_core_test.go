@@ -262,13 +262,17 @@ func TestExploreCore(t *testing.T) {
 	}
 	if *long {
 		parts = append(parts,
-			byOutcomes("all faults, calls and selectors at once, two gates and two machines", "mbqgctfxdsoeunrhka", ", long runs", twoOfEach(0)),
+			byOutcomes("all faults and selectors at once, two gates and two machines", "mbgctfxdsoeunrhka", ", long runs, calls from elsewhere", twoOfEach(0)),
+			byOutcomes("calls from elsewhere, gates and motor, two gates and two machines", "mbqgtfrhka", ", long runs, chips, chatter, the disconnect, starts, selectors", twoOfEach(0)),
 			undivided("gates, motor, holds and selectors undivided, one of each", "mgtlfxsorhka", ", chips, the disconnect, starts", oneOfEach()),
 			undivided("chips, motor, disconnect, starts and restarts undivided, one of each", "mgctlfdeunrhka", ", chatter, selectors", oneOfEach()),
 			byOutcomes("all faults at once, three gates", "mbgctfdeunrhka", ", chatter, long runs, holds, Off and the collector by hand", threeGates()),
 			byOutcomes("gates, motors, disconnects and starts at once, two collectors", "mbgtfdeunrhka", ", long runs, chips, chatter, holds, Off and collectors by hand", twoCollectors()))
 	}
-	for _, sl := range parts {
+	for i, sl := range parts {
+		if i >= 2 { // tens of millions of states: rest and a way back are looked for in the others
+			sl.visit = nil
+		}
 		t.Run(sl.name, func(t *testing.T) { require.True(t, sl.holds(t).complete) })
 	}
 }

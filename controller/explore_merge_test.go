@@ -15,13 +15,15 @@ import (
 // with the hour's starts spent, a call at the same moment, or none.
 func TestMergedStatesStandForAll(t *testing.T) {
 	heavy(t)
-	some := []string{"mgtfxShrka", "mgtfderka", "mgctfrha", "mgtfunrha", "msotfhrka"}
+	type part struct{ of, kinds string }
+	parts := []part{{"gates, motor, chatter, holds", "mgtfxShrka"}, {"gates, motor, disconnect, starts", "mgtfderka"}, {"gates, chips, motor", "mgctfrha"},
+		{"gates, motor, restarts, changed file", "mgtfunrha"}, {"motor, selectors", "msotfhrka"}}
 	if *long {
-		some = append(some, "mgctfderka") // a million states
+		parts = append(parts, part{"gates, chips, motor, disconnect, starts", "mgctfderka"}) // a million states
 	}
-	for _, kinds := range some {
-		t.Run(kinds, func(t *testing.T) {
-			sl := undivided("merged states stand for all: "+kinds, kinds, ", long runs, a second machine", oneOfEach())
+	for _, p := range parts {
+		t.Run(p.of, func(t *testing.T) {
+			sl := undivided("merged states stand for all: "+p.of, p.kinds, ", long runs, a second machine", oneOfEach())
 			sl.rules, sl.visit = rulesOf(orderRules...), nil
 			merged := *sl
 			merged.merges = true
