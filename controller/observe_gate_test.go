@@ -19,7 +19,7 @@ func gateRules() []*rule {
 		{id: "I22", says: "a gate begins at most moves_per_minute drives in any minute", effect: movesPerMinute},
 		{id: "I24", says: "a machine's start drives its gates open in the same step, where they may move and a place is free",
 			instead: "K at a time and the wear of a minute come first; that each motion ends is I13 and I27", after: opensAtOnce},
-		{id: "I27", says: "a motion is tried twice at most, then the gate has failed and stands still until a person acknowledges",
+		{id: "I27", says: "a motion is tried twice at most (a drive that a reset of its chip cut does not count), then the gate has failed and stands still until a person acknowledges",
 			instead: "1.5 times the time to prove is the length of one drive; the design tries once more after a pause", event: triesAnew, effect: triesTwice, remembers: true},
 		{id: "D4", says: "what a person holds open is not closed", effect: closesNoHold},
 	}

@@ -1,6 +1,8 @@
 package gates
 
 import (
+	"fmt"
+	"os"
 	"testing"
 	"time"
 
@@ -256,6 +258,7 @@ func TestEveryMotionOfEveryGate(t *testing.T) {
 				stuck bool
 				shows Proof // what its switches show whatever the place; NoProof: as the place is
 				run   int8  // ticks that it has been driven this way
+				tried int8  // drives of the motion under way, by its own count
 			}
 			see := func(w *world) {
 				p := [...]Proof{SeenClosed, SeenNeither, SeenNeither, SeenNeither, SeenOpen}[w.place]
@@ -288,11 +291,17 @@ func TestEveryMotionOfEveryGate(t *testing.T) {
 						if n.m.Pausing() && n.m.Way == d && !n.m.Again(now) {
 							return
 						}
-						was := n.m.Drive
+						was := n.m
 						n.m.Ask(d, now, &l)
-						if was != n.m.Drive {
-							n.run = 0
+						if was.Drive == n.m.Drive {
+							return
 						}
+						n.run = 0
+						require.NotEqual(t, Failed, was.Where, "it has failed and is driven: %+v -> %+v", w, n)
+						if n.tried++; !was.Pausing() || was.Way != d {
+							n.tried = 1
+						}
+						require.LessOrEqual(t, n.tried, int8(2), "a third try: %+v -> %+v", w, n)
 					}
 					switch act {
 					case 0: // time passes
@@ -331,6 +340,9 @@ func TestEveryMotionOfEveryGate(t *testing.T) {
 					case 13:
 						n.m.Clear()
 					case 14:
+						if n.m.Drive != DriveNone { // cut before its time: it does not count as a try
+							n.tried--
+						}
 						n.m.Reset(now)
 						if n.m.Drive == DriveNone {
 							n.run = 0
@@ -343,6 +355,9 @@ func TestEveryMotionOfEveryGate(t *testing.T) {
 					}
 					transitions++
 					n.m.moves = moves{}
+					if n.m.Drive == DriveNone && !n.m.Pausing() {
+						n.tried = 0
+					}
 					if n.m.Since != 0 {
 						n.m.Since -= now + 1
 						if n.m.Pausing() { // a pause that is over stays over until somebody asks
@@ -379,7 +394,7 @@ func TestEveryMotionOfEveryGate(t *testing.T) {
 					}
 				}
 			}
-			t.Logf("(a) one gate, %s: %d states, %d transitions, depth %d, %.1f s, complete; leaves out: how often it moves in a minute (TestMovesOfEveryMinute), places between five",
+			cameTo(t, "(a) one gate, %s: %d states, %d transitions, depth %d, %.1f s, complete; leaves out: how often it moves in a minute (TestMovesOfEveryMinute), places between five",
 				name, len(seen), transitions, deepest, time.Since(began).Seconds())
 			assert.Greater(t, len(seen), 200)
 			assert.Positive(t, outcomes[Opening], "it opens")
@@ -390,6 +405,20 @@ func TestEveryMotionOfEveryGate(t *testing.T) {
 				assert.Positive(t, outcomes[OpenAssumed])
 			}
 		})
+	}
+}
+
+// cameTo prints what an exploration came to, and keeps it in the file that FIGURES names.
+func cameTo(t *testing.T, format string, args ...any) {
+	t.Helper()
+	line := fmt.Sprintf(format, args...)
+	t.Log(line)
+	if path := os.Getenv("FIGURES"); path != "" {
+		f, err := os.OpenFile(path, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o644)
+		require.NoError(t, err)
+		defer f.Close()
+		_, err = fmt.Fprintln(f, line)
+		require.NoError(t, err)
 	}
 }
 
@@ -447,6 +476,6 @@ func TestMovesOfEveryMinute(t *testing.T) {
 				}
 			}
 		}
-		t.Logf("(a) moves of one gate, %d a minute: %d states, %d transitions, complete; leaves out: times between ticks of 15 s", most, len(seen), transitions)
+		cameTo(t, "(a) moves of one gate, %d a minute: %d states, %d transitions, complete; leaves out: times between ticks of 15 s", most, len(seen), transitions)
 	}
 }
