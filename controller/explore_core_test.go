@@ -266,8 +266,9 @@ func TestExploreCore(t *testing.T) {
 			byOutcomes("calls from elsewhere, gates and motor, two gates and two machines", "mbqgtfrhka", ", long runs, chips, chatter, the disconnect, starts, selectors", twoOfEach(0)),
 			undivided("gates, motor, holds and selectors undivided, one of each", "mgtlfxsorhka", ", chips, the disconnect, starts", oneOfEach()),
 			undivided("chips, motor, disconnect, starts and restarts undivided, one of each", "mgctlfdeunrhka", ", chatter, selectors", oneOfEach()),
-			byOutcomes("all faults at once, three gates", "mbgctfdeunrhka", ", chatter, long runs, holds, Off and the collector by hand", threeGates()),
-			byOutcomes("gates, motors, disconnects and starts at once, two collectors", "mbgtfdeunrhka", ", long runs, chips, chatter, holds, Off and collectors by hand", twoCollectors()))
+			byOutcomes("gates, motor, disconnect, starts, restarts and a changed file at once, three gates", "mbgtfdeunrhka", ", long runs, chips, chatter, selectors", threeGates()),
+			byOutcomes("gates, their chips and the motor at once, three gates", "mbgctfrhka", ", long runs, chatter, the disconnect, starts, selectors", threeGates()),
+			byOutcomes("gates, motors, starts, restarts and a changed file at once, two collectors", "mbgtfeunrhka", ", long runs, chips, chatter, disconnects, selectors", twoCollectors()))
 	}
 	for i, sl := range parts {
 		if i >= 2 { // tens of millions of states: rest and a way back are looked for in the others
