@@ -268,7 +268,7 @@ func TestExploreCore(t *testing.T) {
 			undivided("chips, motor, disconnect, starts and restarts undivided, one of each", "mgctlfdeunrhka", ", chatter, selectors", oneOfEach()),
 			byOutcomes("gates, motor, disconnect, starts, restarts and a changed file at once, three gates", "mbgtfdeunrhka", ", long runs, chips, chatter, selectors", threeGates()),
 			byOutcomes("gates, their chips and the motor at once, three gates", "mbgctfrhka", ", long runs, chatter, the disconnect, starts, selectors", threeGates()),
-			byOutcomes("gates, motors, starts, restarts and a changed file at once, two collectors", "mbgtfeunrhka", ", long runs, chips, chatter, disconnects, selectors", twoCollectors()))
+			byOutcomes("gates, motors, starts, restarts and a changed file at once, two collectors", "mbgtfeunrhka", ", a second start before a restart (the spacing of starts does not end without time), long runs, chips, chatter, disconnects, selectors", twoCollectors()))
 	}
 	for i, sl := range parts {
 		if i >= 2 { // tens of millions of states: rest and a way back are looked for in the others
