@@ -138,7 +138,7 @@ func (k *keeper) reload(ctx context.Context) error {
 const answerFirst = 50 * time.Millisecond
 
 // weigh reads the file and does everything with it that can be done without touching the shop. Its planners think here, beside
-// the loop that still runs: between two loops nobody feeds the watchdog, and thinking takes a large shop seconds on a small
+// the loop that still runs: between two loops nobody feeds the watchdog, and thinking may take a large shop long on a small
 // board.
 func (k *keeper) weigh(path string) (*config.Shop, []plan.Planner, error) {
 	file, err := config.Load(path)
